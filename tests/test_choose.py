@@ -1,0 +1,108 @@
+"""Which engine is chosen, and what the user is told."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+import tiny_whisper
+
+from voicenotes.errors import EngineError
+from voicenotes.speech.choose import choose_engine
+from voicenotes.speech.engine import SpeechMaterial
+
+MATERIAL = SpeechMaterial(
+    terms=("gib", "spindle"),
+    sentences=("the gib is loose", "the spindle growls"),
+    pronunciations={"gib": ("JH IH B",)},
+    digest="test",
+)
+
+
+@pytest.fixture(scope="session")
+def tiny_model(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tiny_whisper.build(tmp_path_factory.mktemp("whisper") / "tiny-test")
+
+
+@pytest.fixture
+def models(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A machine without models; returns the folder that $VOICENOTES_MODELS names."""
+    import huggingface_hub.constants
+    import platformdirs
+
+    folder = tmp_path / "models"
+    folder.mkdir()
+    monkeypatch.setenv("VOICENOTES_MODELS", str(folder))
+    monkeypatch.setattr(platformdirs, "user_data_path", lambda *_, **__: tmp_path / "user-data")
+    monkeypatch.setattr(huggingface_hub.constants, "HF_HUB_CACHE", str(tmp_path / "hub"))
+    return folder
+
+
+def test_auto_without_a_model(models: Path, tmp_path: Path) -> None:
+    engine, line = choose_engine("auto", MATERIAL, cache_dir=tmp_path / "cache")
+    assert engine.name == "embedded"
+    assert "\n" not in line
+    assert str(models) in line
+    assert "`--engine whisper --model small --download`" in line
+
+
+@pytest.mark.parametrize("name", ["auto", "whisper"])
+def test_the_better_model_is_taken(models: Path, tiny_model: Path, name: str) -> None:
+    shutil.copytree(tiny_model, models / "tiny.en")
+    engine, line = choose_engine(name, MATERIAL)
+    assert (engine.name, engine.model) == ("whisper", "tiny.en")
+    assert line == "Speech engine: whisper, model tiny.en."
+    shutil.copytree(tiny_model, models / "base.en")
+    assert choose_engine(name, MATERIAL)[0].model == "base.en"
+
+
+def test_auto_passes_over_an_unusable_model(models: Path, tiny_model: Path, tmp_path: Path) -> None:
+    shutil.copytree(tiny_model, models / "small.en")
+    (models / "small.en" / "tokenizer.json").unlink()
+    assert choose_engine("auto", MATERIAL, cache_dir=tmp_path)[0].name == "embedded"
+    shutil.copytree(tiny_model, models / "tiny")
+    assert choose_engine("auto", MATERIAL)[0].model == "tiny"
+
+
+def test_embedded_on_request_though_a_model_is_here(models: Path, tiny_model: Path, tmp_path: Path) -> None:
+    shutil.copytree(tiny_model, models / "tiny.en")
+    engine, line = choose_engine("embedded", MATERIAL, cache_dir=tmp_path)
+    assert engine.name == "embedded"
+    assert line == "Speech engine: embedded."
+
+
+@pytest.mark.parametrize("name", ["auto", "whisper"])
+def test_a_named_model_is_used(models: Path, tiny_model: Path, name: str) -> None:
+    shutil.copytree(tiny_model, models / "base.en")
+    engine, line = choose_engine(name, MATERIAL, model=str(tiny_model))
+    assert engine.model == "tiny-test"
+    assert "tiny-test" in line
+
+
+@pytest.mark.parametrize("name", ["auto", "whisper"])
+def test_a_named_model_is_never_passed_over(models: Path, tiny_model: Path, name: str) -> None:
+    shutil.copytree(tiny_model, models / "base.en")
+    with pytest.raises(EngineError, match="'medium' is not on this machine"):
+        choose_engine(name, MATERIAL, model="medium")
+
+
+def test_whisper_without_any_model(models: Path) -> None:
+    with pytest.raises(EngineError, match="'small' is not on this machine"):
+        choose_engine("whisper", MATERIAL)
+
+
+@pytest.mark.parametrize("name", ["auto", "whisper"])
+def test_a_download_that_is_allowed(models: Path, name: str) -> None:
+    engine, _line = choose_engine(name, MATERIAL, allow_download=True)  # the download itself comes later
+    assert (engine.name, engine.model) == ("whisper", "small")
+
+
+def test_unknown_engine() -> None:
+    with pytest.raises(EngineError, match="'wisper': use one of auto, whisper, embedded"):
+        choose_engine("wisper", MATERIAL)
+
+
+def test_the_embedded_engine_takes_no_model() -> None:
+    with pytest.raises(EngineError, match="takes no model"):
+        choose_engine("embedded", MATERIAL, model="small")

@@ -1,0 +1,32 @@
+"""Every error that voicenotes raises on purpose.
+
+VoicenotesError
+├── PackError        a vocabulary pack that can't be used; names file and line
+├── RecordingError   one recording that can't be read; the others go on
+├── EngineError      a speech engine or its model that can't be used
+└── VisitError       a visit folder that can't be processed at all
+
+Each message is one line: what is wrong, and what to do about it.
+"""
+
+from __future__ import annotations
+
+
+class VoicenotesError(Exception):
+    """Base of all errors whose message is meant for the person at the keyboard."""
+
+
+class PackError(VoicenotesError):
+    """A pack's data is missing, malformed or inconsistent."""
+
+
+class RecordingError(VoicenotesError):
+    """A single recording can't be read."""
+
+
+class EngineError(VoicenotesError):
+    """A speech engine can't be loaded or its model isn't on this machine."""
+
+
+class VisitError(VoicenotesError):
+    """A visit folder can't be processed."""

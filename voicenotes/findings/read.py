@@ -1,0 +1,77 @@
+"""From text or transcripts to a findings record."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from voicenotes.findings.gaps import gaps_of
+from voicenotes.findings.settle import (
+    SpokenRemark,
+    settle_checks,
+    settle_facts,
+    settle_fittings,
+    untagged_of,
+)
+from voicenotes.model import PackStamp, Record, RecordingEntry, Transcript, Word
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from voicenotes.language.mentions import Remark
+    from voicenotes.vocabulary.schema import Pack
+
+SECONDS_A_WORD = 0.4
+SECONDS_A_LINE_BREAK = 1.7
+
+
+def transcript_of_text(text: str) -> Transcript:
+    """Plain text as a transcript: 0.4 s a word, and a pause of 1.7 s at each line break."""
+    words: list[Word] = []
+    at = 0.0
+    for line in text.splitlines():
+        for piece in line.split():
+            words.append(Word(text=piece, start=round(at, 3), end=round(at + SECONDS_A_WORD, 3)))
+            at += SECONDS_A_WORD
+        if words:
+            at += SECONDS_A_LINE_BREAK
+    return Transcript(words=tuple(words), seconds=words[-1].end if words else 0.0)
+
+
+def read_text(text: str | Transcript, pack: Pack) -> Record:
+    """Read plain text (punctuated or not, any case) or one transcript into a record."""
+    transcript = text if isinstance(text, Transcript) else transcript_of_text(text)
+    entry = RecordingEntry(
+        file="text", seconds=transcript.seconds, engine=transcript.engine, model=transcript.model,
+        words=len(transcript.words),
+    )  # fmt: skip
+    return read_transcripts([(entry, transcript)], pack)
+
+
+def read_transcripts(recordings: Sequence[tuple[RecordingEntry, Transcript | None]], pack: Pack) -> Record:
+    """The record of a visit from its recordings' transcripts, in the order they were spoken.
+
+    A recording without a transcript (it couldn't be read) stays listed with its problem.
+    """
+    from voicenotes.language.judging import Context
+    from voicenotes.language.reader import read_transcript
+
+    files: list[str] = []
+    remarks: list[Remark] = []
+    context = Context()
+    for entry, transcript in recordings:
+        if transcript is None:
+            continue
+        remarks, context = read_transcript(transcript, pack, remarks, context)
+        files += [entry.file] * (len(remarks) - len(files))
+    spoken = [SpokenRemark(file, remark) for file, remark in zip(files, remarks, strict=True)]
+    fittings = settle_fittings(pack, spoken)
+    checks = settle_checks(pack, spoken, fittings)
+    return Record(
+        pack=PackStamp(id=pack.id, version=pack.version),
+        recordings=tuple(entry for entry, _ in recordings),
+        facts=settle_facts(pack, spoken),
+        fittings=fittings,
+        checks=checks,
+        untagged=untagged_of(spoken),
+        gaps=gaps_of(checks),
+    )

@@ -1,0 +1,201 @@
+"""From a condition and the things it is about to the check that is judged."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from voicenotes.vocabulary.schema import GENERAL
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from voicenotes.language.hits import TermHit
+    from voicenotes.language.lexicon import Judgement, Lexicon, Subject
+    from voicenotes.vocabulary.schema import Check
+
+# How well a condition and a subject together name a check.
+OWN_TERM, PART_OWN, PART_ASPECT, NAMED_ASPECT = 6.0, 6.0, 5.0, 4.5
+TERM_GENERAL, DEFAULT_GENERAL, ONLY_ONE_HERE, TERM_OTHER_ASPECT = 4.0, 3.5, 3.2, 2.0
+PLACE_OWN = 3.0
+_HERE, _OTHER_SUBJECT = 0.3, 0.8
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A check, the meaning of the condition that fits it, and how surely it was meant."""
+
+    check: str
+    meaning: Judgement
+    score: float
+    via: TermHit | None
+    part: str | None = None
+
+
+def expand_subjects(lexicon: Lexicon, subjects: Iterable[Subject]) -> list[Subject]:
+    """Subjects with words for several parts ("both axes") replaced by those parts."""
+    from voicenotes.language.lexicon import Subject as Named
+
+    result: list[Subject] = []
+    for subject in subjects:
+        meant = lexicon.means.get(subject.id, ()) if subject.kind == "part" else ()
+        result.extend([Named("part", part) for part in meant] or [subject])
+    return result
+
+
+def fitting_meaning(
+    check: Check, meanings: Sequence[Judgement], inner: Sequence[Judgement]
+) -> tuple[Judgement, str] | None:
+    """The meaning of a condition for a check, and whether it is its own, an aspect's or general.
+
+    Shorter phrases inside the condition count only when the whole phrase means nothing here; of those
+    that disagree the bad one counts.
+    """
+    for level in (meanings, inner):
+        own = [m for m in level if m.owner == check.id]
+        if own:
+            return _worst(own), "own"
+        aspect = [m for m in level if m.owner in check.aspects]
+        if aspect:
+            return _worst(aspect), "aspect"
+        general = [m for m in level if m.owner == GENERAL]
+        if general:
+            return _worst(general), "general"
+    return None
+
+
+def _worst(meanings: Sequence[Judgement]) -> Judgement:
+    order = {"bad": 0, "good": 1, "noted": 1, "unwanted": 2, "wanted": 3, "name": 4}
+    return min(meanings, key=lambda meaning: order[meaning.polarity])
+
+
+def choose_checks(
+    lexicon: Lexicon,
+    meanings: Sequence[Judgement],
+    inner: Sequence[Judgement],
+    term: TermHit,
+    others: Sequence[TermHit],
+    named_aspects: frozenset[str],
+    station: str | None,
+) -> list[Choice]:
+    """The checks that a condition said of a term judges; empty when it is not clear which."""
+    found: list[Choice] = []
+    for subject in expand_subjects(lexicon, term.subjects):
+        ids = (subject.id,) if subject.kind == "check" else lexicon.by_part.get(subject.id, ())
+        default = lexicon.defaults.get(subject.id) if subject.kind != "check" else None
+        if default and default not in ids:
+            ids = (*ids, default)
+        for check_id in ids:
+            choice = _score(
+                lexicon, check_id, subject, meanings, inner, term, others, named_aspects, station, default
+            )
+            if choice:
+                found.append(choice)
+    if not found:
+        return []
+    return _best(lexicon, found)
+
+
+def _score(
+    lexicon: Lexicon,
+    check_id: str,
+    subject: Subject,
+    meanings: Sequence[Judgement],
+    inner: Sequence[Judgement],
+    term: TermHit,
+    others: Sequence[TermHit],
+    named_aspects: frozenset[str],
+    station: str | None,
+    default: str | None,
+) -> Choice | None:
+    check = lexicon.checks[check_id]
+    meant = fitting_meaning(check, meanings, inner)
+    own_term = subject.kind == "check"
+    if meant is None:
+        if not own_term or not meanings:
+            return None
+        meant = (_worst(meanings), "other")
+    meaning, level = meant
+    if meaning.polarity == "name":
+        return None
+    score = 0.0
+    if level in ("own", "aspect"):
+        score = OWN_TERM if own_term else PART_OWN if level == "own" else PART_ASPECT
+        score += 0.2 if own_term and level == "own" else 0.0
+    elif level == "general":
+        aspect_named = bool(named_aspects & set(check.aspects))
+        if own_term:
+            score = TERM_GENERAL + (0.5 if aspect_named else 0.0)
+        elif aspect_named:
+            score = NAMED_ASPECT
+        elif default == check_id:
+            score = DEFAULT_GENERAL
+        elif check.station == station and _only_one_here(lexicon, subject, station):
+            score = ONLY_ONE_HERE
+        elif _named_too(lexicon, check, others):
+            score = ONLY_ONE_HERE - 0.2
+    elif level == "other":
+        score = TERM_OTHER_ASPECT
+    if score == 0.0:
+        return None
+    if check.station == station:
+        score += _HERE
+    if _named_too(lexicon, check, others):
+        score += _OTHER_SUBJECT
+    return Choice(check_id, meaning, score, term, None if own_term else subject.id)
+
+
+def _only_one_here(lexicon: Lexicon, subject: Subject, station: str) -> bool:
+    here = [c for c in lexicon.by_part.get(subject.id, ()) if lexicon.checks[c].station == station]
+    return len(here) == 1
+
+
+def _named_too(lexicon: Lexicon, check: Check, others: Sequence[TermHit]) -> bool:
+    """Whether another term of the remark also belongs to the check, or names its station's fitting."""
+    for term in others:
+        for subject in expand_subjects(lexicon, term.subjects):
+            if subject.kind == "check":
+                if subject.id == check.id:
+                    return True
+            elif subject.id in check.parts or subject.id in (check.fitting, check.station):
+                return True
+    return False
+
+
+def _best(lexicon: Lexicon, found: list[Choice]) -> list[Choice]:
+    """The best choice; several when they are for different parts ("both axes") or all their own words."""
+    results: list[Choice] = []
+    for part in dict.fromkeys(choice.part for choice in found):
+        same = [choice for choice in found if choice.part == part]
+        top = max(choice.score for choice in same)
+        best = [choice for choice in same if choice.score > top - 0.05]
+        if len(best) > 1 and not all(choice.meaning.owner == choice.check for choice in best):
+            continue
+        results.extend(best)
+    if not results:
+        return []
+    top = max(choice.score for choice in results)
+    parts_are_listed = len({choice.part for choice in results}) > 1 and all(
+        choice.part in {part for means in lexicon.means.values() for part in means} for choice in results
+    )
+    kept = results if parts_are_listed else [choice for choice in results if choice.score > top - 0.05]
+    checks = {choice.check for choice in kept}
+    if len(checks) > 1 and not parts_are_listed:
+        own = [choice for choice in kept if choice.meaning.owner == choice.check]
+        if len(own) != len(kept):
+            return []
+    return list({choice.check: choice for choice in kept}.values())
+
+
+def choose_by_place(
+    lexicon: Lexicon, meanings: Sequence[Judgement], station: str | None
+) -> list[Choice]:
+    """Said at a station with nothing named, a condition means the one check there that knows it."""
+    found = []
+    for check in lexicon.checks.values():
+        if check.station != station:
+            continue
+        own = [m for m in meanings if m.owner == check.id or m.owner in check.aspects]
+        if own and _worst(own).polarity != "name":
+            found.append(Choice(check.id, _worst(own), PLACE_OWN, None))
+    return found if len(found) == 1 else []

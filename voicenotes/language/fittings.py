@@ -1,0 +1,82 @@
+"""Whether the machine has a fitting: said outright, or implied by a judgement of its checks."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from voicenotes.language.binding import groups_of
+from voicenotes.language.mentions import FittingMention
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from voicenotes.language.hits import CueHit, TermHit
+    from voicenotes.language.judging import ClauseView
+    from voicenotes.language.mentions import Mention
+    from voicenotes.model import Basis
+
+_GAP_WORDS = 2
+_JUDGED = ("good", "bad", "unsure")
+
+
+def read_fittings(view: ClauseView, mentions: Sequence[Mention]) -> list[FittingMention]:
+    """The fittings that a remark says are there or not."""
+    results: list[FittingMention] = []
+    blocked = any(cue.kind in ("plan", "general") for cue in view.reach.wide)
+    told = any(cue.kind == "hearsay" for cue in view.reach.wide)
+    basis: Basis = "told" if told else "seen"
+    if not blocked:
+        for group in groups_of(view.words, view.terms, view.conditions):
+            fittings = [(term, name) for term in group for name in _fittings_in(view, term)]
+            if not fittings:
+                continue
+            absent = _says(view, fittings[0][0], fittings[-1][0], "absent")
+            hedged = bool(view.reach.of_kind("hedge"))
+            if absent is not None and not _is_compound(view, fittings[-1][0]):
+                for term, name in fittings:
+                    why = f"'{view.say(absent.start, absent.end)}' (absent) + '{view.say(term.start, term.end)}'"
+                    results.append(FittingMention(name, None if hedged else False, basis, 0.9, why))
+            elif (present := _says(view, fittings[0][0], fittings[-1][0], "present")) is not None and not hedged:
+                for term, name in fittings:
+                    why = f"'{view.say(present.start, present.end)}' (present) + '{view.say(term.start, term.end)}'"
+                    results.append(FittingMention(name, True, basis, 0.85, why))
+    seen = {mention.fitting for mention in results}
+    for mention in mentions:
+        fitting = view.lexicon.checks[mention.check].fitting
+        if fitting and fitting not in seen and mention.polarity in _JUDGED:
+            seen.add(fitting)
+            results.append(
+                FittingMention(fitting, True, mention.basis, mention.confidence, f"{mention.check} judged: {mention.why}")
+            )
+    return results
+
+
+def _fittings_in(view: ClauseView, term: TermHit) -> list[str]:
+    return [subject.id for subject in term.subjects if subject.id in view.lexicon.fittings]
+
+
+def _says(view: ClauseView, first: TermHit, last: TermHit, kind: str) -> CueHit | None:
+    """The cue of a kind that stands right before the first or right after the last term."""
+    for cue in view.reach.of_kind(kind):
+        if cue.use.reach != "backward" and cue.end <= first.start:
+            between = range(cue.end, first.start)
+            judged = any(word in view.marks.condition_at for word in between)
+            if len(between) <= _GAP_WORDS and not judged and not _broken(view, cue.end, first.start):
+                return cue
+        if cue.use.reach != "forward" and last.end <= cue.start and cue.start - last.end <= cue.use.words:
+            between = range(last.end, cue.start)
+            if not any(word in view.marks.condition_at for word in between):
+                return cue
+    return None
+
+
+def _broken(view: ClauseView, start: int, end: int) -> bool:
+    return any(view.words.breaks[word] for word in range(start, end + 1))
+
+
+def _is_compound(view: ClauseView, term: TermHit) -> bool:
+    """ "No tailstock alarm": the fitting only says whose alarm it is."""
+    follows = view.marks.condition_at.get(term.end)
+    return (
+        follows is not None and follows.is_noun and term.end < view.clause.end and not view.words.breaks[term.end]
+    )

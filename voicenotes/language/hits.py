@@ -1,0 +1,287 @@
+"""Finds the pack's phrases in a stretch of words and settles which of the overlapping ones count."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from voicenotes.language.lexicon import MEANINGS, CueUse, Entry, FactWord, How, Judgement, Place, Subject
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from voicenotes.language.lexicon import Lexicon
+
+# Cues that take the words they stand on from one another: the longest is right.
+_EXCLUSIVE = frozenset(
+    {"negation", "pseudo", "hedge", "plan", "general", "hearsay", "not_tested", "history",
+     "retract", "correct"}
+)  # fmt: skip
+_JUDGING = frozenset({"good", "bad", "noted"})
+
+
+@dataclass(frozen=True)
+class TermHit:
+    """A term: words start..end (exclusive) name each of `subjects`."""
+
+    start: int
+    end: int
+    subjects: tuple[Subject, ...]
+    how: How
+    phrase: str
+
+
+@dataclass(frozen=True)
+class ConditionHit:
+    """A condition: its meanings, and those of shorter phrases inside it as a fallback."""
+
+    start: int
+    end: int
+    meanings: tuple[Judgement, ...]
+    inner: tuple[Judgement, ...]
+    how: How
+    phrase: str
+
+    @property
+    def is_noun(self) -> bool:
+        """Whether it only names something unwanted or wanted."""
+        return all(meaning.polarity in ("unwanted", "wanted", "name") for meaning in self.meanings)
+
+    @property
+    def judges(self) -> bool:
+        """Whether it can judge by itself, not just name a side of something."""
+        return any(meaning.polarity != "name" for meaning in self.meanings)
+
+
+@dataclass(frozen=True)
+class CueHit:
+    """A cue phrase with its kind and reach."""
+
+    start: int
+    end: int
+    use: CueUse
+    phrase: str
+
+    @property
+    def kind(self) -> str:
+        """The cue's kind, such as `negation`."""
+        return self.use.kind
+
+
+@dataclass(frozen=True)
+class PlaceHit:
+    """An announcement of a station."""
+
+    start: int
+    end: int
+    station: str
+
+
+@dataclass(frozen=True)
+class FactHit:
+    """Words that lead to a fact's value, follow it, or are it (`value`)."""
+
+    start: int
+    end: int
+    fact: str
+    role: str
+    value: str | None
+
+
+@dataclass(frozen=True)
+class Hits:
+    """All that was found in one transcript, each list in order of words."""
+
+    terms: tuple[TermHit, ...]
+    conditions: tuple[ConditionHit, ...]
+    cues: tuple[CueHit, ...]
+    places: tuple[PlaceHit, ...]
+    facts: tuple[FactHit, ...]
+
+
+def _walk(norms: Sequence[str], breaks: Sequence[int], lexicon: Lexicon) -> list[tuple[int, int, Entry]]:
+    """Every meaning of every word sequence that doesn't run across a break."""
+    tree = lexicon.tree
+    found: list[tuple[int, int, Entry]] = []
+    length = len(norms)
+    for start in range(length):
+        node = tree.get(norms[start])
+        at = start + 1
+        while node is not None:
+            entries = node.get(MEANINGS)
+            if entries:
+                found.extend((start, at, entry) for entry in entries)
+            if at >= length or breaks[at]:
+                break
+            node = node.get(norms[at])
+            at += 1
+    return found
+
+
+def _longest(spans: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Of overlapping spans the longest, and of equally long ones the first; in order of words."""
+    chosen: list[tuple[int, int]] = []
+    taken: set[int] = set()
+    for start, end in sorted(set(spans), key=lambda span: (span[0] - span[1], span[0])):
+        if not any(word in taken for word in range(start, end)):
+            taken.update(range(start, end))
+            chosen.append((start, end))
+    return sorted(chosen)
+
+
+def _inside(span: tuple[int, int], outer: tuple[int, int]) -> bool:
+    return outer[0] <= span[0] and span[1] <= outer[1]
+
+
+def _overlaps(span: tuple[int, int], other: tuple[int, int]) -> bool:
+    return span[0] < other[1] and other[0] < span[1]
+
+
+def find_hits(
+    norms: Sequence[str],
+    breaks: Sequence[int],
+    lexicon: Lexicon,
+    guesses: Sequence[TermHit] = (),
+) -> Hits:
+    """The terms, conditions, cues and announcements in the words.
+
+    `guesses` are terms found by spelling or sound, which stand where nothing else does.
+    """
+    by_span: dict[tuple[int, int], list[Entry]] = {}
+    for start, end, entry in _walk(norms, breaks, lexicon):
+        by_span.setdefault((start, end), []).append(entry)
+
+    def spans_of(kind: type) -> list[tuple[int, int]]:
+        return [
+            span for span, entries in by_span.items() if any(isinstance(e.meaning, kind) for e in entries)
+        ]
+
+    judging = spans_of(Judgement)
+    condition_spans = _longest(judging)
+    cue_spans = _cue_spans(by_span)
+    blocking = [span for span, kinds in cue_spans.items() if kinds & _EXCLUSIVE and span[1] - span[0] > 1]
+    term_spans = [
+        span
+        for span in _longest(spans_of(Subject))
+        if not any(_inside(span, outer) and span != outer for outer in (*condition_spans, *blocking))
+    ]
+    terms = [_term(span, by_span[span]) for span in term_spans]
+    terms += [
+        guess for guess in guesses if not any(_overlaps((guess.start, guess.end), t) for t in term_spans)
+    ]
+    terms.sort(key=lambda term: term.start)
+    conditions = _conditions(condition_spans, judging, by_span, term_spans, blocking)
+    cues = [
+        CueHit(span[0], span[1], entry.meaning, entry.phrase)
+        for span in sorted(cue_spans)
+        for entry in by_span[span]
+        if isinstance(entry.meaning, CueUse)
+        and entry.meaning.kind in cue_spans[span]
+        and not _hidden(span, entry.meaning.kind, term_spans, condition_spans)
+    ]
+    places = [
+        PlaceHit(span[0], span[1], entry.meaning.station)
+        for span in _longest(spans_of(Place))
+        for entry in by_span[span][:]
+        if isinstance(entry.meaning, Place)
+    ]
+    facts = [
+        FactHit(span[0], span[1], entry.meaning.fact, entry.meaning.role, entry.meaning.value)
+        for span in _longest(spans_of(FactWord))
+        for entry in by_span[span]
+        if isinstance(entry.meaning, FactWord)
+    ]
+    return Hits(tuple(terms), tuple(conditions), tuple(cues), tuple(places), tuple(facts))
+
+
+def _cue_spans(by_span: dict[tuple[int, int], list[Entry]]) -> dict[tuple[int, int], set[str]]:
+    """For each span the kinds of cue that count there: of overlapping rivals the longest."""
+    kinds: dict[tuple[int, int], set[str]] = {}
+    for span, entries in by_span.items():
+        for entry in entries:
+            if isinstance(entry.meaning, CueUse):
+                kinds.setdefault(span, set()).add(entry.meaning.kind)
+    rivals = _longest([span for span, here in kinds.items() if here & _EXCLUSIVE])
+    counted: dict[tuple[int, int], set[str]] = {}
+    for kind in {kind for here in kinds.values() for kind in here}:
+        if kind in _EXCLUSIVE:
+            spans = [span for span in rivals if kind in kinds[span]]
+        else:
+            spans = _longest([span for span, here in kinds.items() if kind in here])
+        for span in spans:
+            counted.setdefault(span, set()).add(kind)
+    return counted
+
+
+def _hidden(
+    span: tuple[int, int],
+    kind: str,
+    terms: list[tuple[int, int]],
+    conditions: list[tuple[int, int]],
+) -> bool:
+    """Whether a term or a condition has swallowed the cue ("nothing wrong", "emergency stop")."""
+    if kind in ("class_critical", "class_major", "class_minor", "softener", "strengthener"):
+        return any(_inside(span, outer) and span != outer for outer in terms)
+    return any(
+        _inside(span, outer) and span[1] - span[0] < outer[1] - outer[0] for outer in conditions
+    ) or any(_inside(span, outer) for outer in terms)
+
+
+def _term(span: tuple[int, int], entries: list[Entry]) -> TermHit:
+    naming = [entry for entry in entries if isinstance(entry.meaning, Subject)]
+    order: list[How] = ["exact", "inflected", "misheard"]
+    best = min(naming, key=lambda entry: order.index(entry.how)).how
+    subjects = tuple(
+        entry.meaning for entry in naming if entry.how == best and isinstance(entry.meaning, Subject)
+    )
+    return TermHit(span[0], span[1], subjects, best, naming[0].phrase)
+
+
+def _inside_term(
+    span: tuple[int, int],
+    term: tuple[int, int],
+    meanings: tuple[Judgement, ...],
+    by_span: dict[tuple[int, int], list[Entry]],
+) -> tuple[Judgement, ...]:
+    """What a condition still means on the words of a term.
+
+    Its last words may name something unwanted or wanted: "spindle noise" is a noise, but a "chip
+    conveyor" is no chip and a "live centre" is not "live". A word that is a check's term and its own
+    condition at once ("drained") keeps its meaning for that check.
+    """
+    own = {entry.meaning.id for entry in by_span[term] if isinstance(entry.meaning, Subject)}
+    if span == term:
+        return tuple(m for m in meanings if m.polarity not in _JUDGING or m.owner in own)
+    if span[1] != term[1]:
+        return ()
+    return tuple(m for m in meanings if m.polarity not in _JUDGING)
+
+
+def _conditions(
+    spans: list[tuple[int, int]],
+    judging: list[tuple[int, int]],
+    by_span: dict[tuple[int, int], list[Entry]],
+    terms: list[tuple[int, int]],
+    blocking: list[tuple[int, int]],
+) -> list[ConditionHit]:
+    found = []
+    for span in spans:
+        if any(_inside(span, cue) and span != cue for cue in blocking):
+            continue
+        entries = [entry for entry in by_span[span] if isinstance(entry.meaning, Judgement)]
+        meanings = tuple(entry.meaning for entry in entries if isinstance(entry.meaning, Judgement))
+        inner = tuple(
+            entry.meaning
+            for other in judging
+            if _inside(other, span) and other != span
+            for entry in by_span[other]
+            if isinstance(entry.meaning, Judgement)
+        )
+        within = [term for term in terms if _inside(span, term)]
+        if within:
+            meanings = _inside_term(span, within[0], meanings, by_span)
+            inner = ()
+            if not meanings:
+                continue
+        found.append(ConditionHit(span[0], span[1], meanings, inner, entries[0].how, entries[0].phrase))
+    return found

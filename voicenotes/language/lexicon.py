@@ -1,0 +1,240 @@
+"""The pack's phrases compiled into one table, looked up word by word."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any, Literal
+
+from voicenotes.language.words import norms_of
+from voicenotes.vocabulary.expand import expand, is_fixed, joined_forms, plural_forms, verb_forms
+from voicenotes.vocabulary.schema import GENERAL
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from voicenotes.model import Severity
+    from voicenotes.vocabulary.schema import Check, ConditionLists, Cue, Fact, Fitting, Pack, Part
+
+How = Literal["exact", "inflected", "misheard", "spelling", "sound"]
+CERTAINTY: dict[How, float] = {
+    "exact": 0.97,
+    "inflected": 0.94,
+    "misheard": 0.8,
+    "spelling": 0.72,
+    "sound": 0.65,
+}
+Polar = Literal["good", "bad", "unwanted", "wanted", "name", "noted"]
+SubjectKind = Literal["check", "part", "fitting", "machine"]
+
+
+@dataclass(frozen=True)
+class Subject:
+    """What a term names: a check, a part, a fitting, or the whole machine."""
+
+    kind: SubjectKind
+    id: str
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """What a condition phrase says, and of what: `owner` is an aspect's or a check's id, or `general`."""
+
+    owner: str
+    polarity: Polar
+    severity: Severity | None = None
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One meaning of one word sequence."""
+
+    meaning: Subject | Judgement | CueUse | Place | FactWord
+    phrase: str
+    how: How
+
+
+@dataclass(frozen=True)
+class CueUse:
+    """A cue phrase with the kind and reach its rule gives it."""
+
+    kind: str
+    reach: str
+    words: int
+
+
+@dataclass(frozen=True)
+class Place:
+    """A phrase that announces a station."""
+
+    station: str
+
+
+@dataclass(frozen=True)
+class FactWord:
+    """A phrase that comes before (`lead`) or after (`tail`) a fact's value, or is its `value`."""
+
+    fact: str
+    role: Literal["lead", "tail", "choice"]
+    value: str | None = None
+
+
+@dataclass
+class Lexicon:
+    """All meanings by word sequence, as a tree keyed by word; `MEANINGS` holds a node's entries."""
+
+    tree: dict[str, Any] = field(default_factory=dict)
+    checks: dict[str, Check] = field(default_factory=dict)
+    order: dict[str, int] = field(default_factory=dict)
+    by_part: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    defaults: dict[str, str] = field(default_factory=dict)
+    means: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    stations: tuple[str, ...] = ()
+    fittings: frozenset[str] = frozenset()
+    term_phrases: dict[tuple[str, ...], tuple[Subject, ...]] = field(default_factory=dict)
+    known_words: set[str] = field(default_factory=set)
+
+
+MEANINGS = ""
+
+
+def _add(lexicon: Lexicon, words: tuple[str, ...], entry: Entry) -> None:
+    if not words:
+        return
+    node = lexicon.tree
+    for word in words:
+        node = node.setdefault(word, {})
+    entries: list[Entry] = node.setdefault(MEANINGS, [])
+    for other in entries:
+        if other.meaning == entry.meaning:
+            return
+    entries.append(entry)
+
+
+def _add_terms(lexicon: Lexicon, phrases: Iterable[str], subject: Subject, how: How = "exact") -> None:
+    for template in phrases:
+        for phrase in expand(template):
+            words = norms_of(phrase)
+            _add(lexicon, words, Entry(subject, phrase, how))
+            if how != "exact":
+                continue
+            known = lexicon.term_phrases.get(words, ())
+            if subject not in known:
+                lexicon.term_phrases[words] = (*known, subject)
+            if is_fixed(template):
+                continue
+            variants = [(*words[:-1], form) for form in plural_forms(words[-1])]
+            for variant in variants:
+                _add(lexicon, variant, Entry(subject, phrase, "inflected"))
+            for joined in joined_forms(words):
+                _add(lexicon, joined, Entry(subject, phrase, "exact"))
+                for form in plural_forms(joined[-1]):
+                    _add(lexicon, (*joined[:-1], form), Entry(subject, phrase, "inflected"))
+
+
+def _add_judging(lexicon: Lexicon, template: str, judgement: Judgement) -> None:
+    verbal = judgement.polarity in ("good", "bad")
+    for phrase in expand(template):
+        words = norms_of(phrase)
+        _add(lexicon, words, Entry(judgement, phrase, "exact"))
+        if is_fixed(template) or not words:
+            continue
+        heads = verb_forms(words[0]) if verbal else plural_forms(words[0]) if len(words) == 1 else ()
+        for form in heads:
+            _add(lexicon, (form, *words[1:]), Entry(judgement, phrase, "inflected"))
+        if len(words) > 1 and not verbal:
+            for form in plural_forms(words[-1]):
+                _add(lexicon, (*words[:-1], form), Entry(judgement, phrase, "inflected"))
+        if verbal and len(words) > 2 and "and" in words[1:-1]:  # "opens and closes", "open and closed"
+            at = words.index("and")
+            for head in ("", *verb_forms(words[0])):
+                for tail in verb_forms(words[at + 1]):
+                    both = (head or words[0], *words[1 : at + 1], tail, *words[at + 2 :])
+                    _add(lexicon, both, Entry(judgement, phrase, "inflected"))
+
+
+def _add_lists(lexicon: Lexicon, owner: str, lists: ConditionLists) -> None:
+    for polarity, conditions in (
+        ("bad", lists.bad), ("good", lists.good), ("unwanted", lists.unwanted), ("wanted", lists.wanted),
+    ):  # fmt: skip
+        for condition in conditions:
+            _add_judging(lexicon, condition.say, Judgement(owner, polarity, condition.severity))  # type: ignore[arg-type]
+
+
+def _add_cue(lexicon: Lexicon, cue: Cue) -> None:
+    use = CueUse(cue.kind, cue.reach, cue.words)
+    for template in cue.phrases:
+        for phrase in expand(template):
+            _add(lexicon, norms_of(phrase), Entry(use, phrase, "exact"))
+
+
+def _add_fact(lexicon: Lexicon, fact: Fact) -> None:
+    words: list[tuple[str, FactWord]] = [(phrase, FactWord(fact.id, "lead")) for phrase in fact.lead]
+    words += [(phrase, FactWord(fact.id, "tail")) for phrase in fact.tail]
+    for value, phrases in fact.choices.items():
+        words += [(phrase, FactWord(fact.id, "choice", value)) for phrase in phrases]
+    for template, meaning in words:
+        for phrase in expand(template):
+            _add(lexicon, norms_of(phrase), Entry(meaning, phrase, "exact"))
+
+
+@lru_cache(maxsize=8)
+def _compiled(pack: _Keyed) -> Lexicon:
+    return _compile(pack.pack)
+
+
+@dataclass(frozen=True)
+class _Keyed:
+    """A pack as a cache key: by its digest, not by its whole content."""
+
+    digest: str
+    pack: Pack = field(compare=False)
+
+
+def lexicon_of(pack: Pack) -> Lexicon:
+    """The compiled phrases of a pack; compiled once for each content of the pack."""
+    return _compiled(_Keyed(pack.digest, pack))
+
+
+def _compile(pack: Pack) -> Lexicon:
+    lexicon = Lexicon(
+        checks={check.id: check for check in pack.checks},
+        order={check.id: index for index, check in enumerate(pack.checks)},
+        stations=tuple(station.id for station in pack.head.stations),
+        fittings=frozenset(fitting.id for fitting in pack.head.fittings),
+    )
+    _add_terms(lexicon, pack.head.machine, Subject("machine", "machine"))
+    by_part: dict[str, list[str]] = {}
+    for check in pack.checks:
+        subject = Subject("check", check.id)
+        _add_terms(lexicon, check.terms, subject)
+        _add_terms(lexicon, check.misheard, subject, "misheard")
+        _add_lists(lexicon, check.id, check)
+        for template in check.noted:
+            _add_judging(lexicon, template, Judgement(check.id, "noted"))
+        for part_id in check.parts:
+            by_part.setdefault(part_id, []).append(check.id)
+    named: list[Part | Fitting] = [*pack.parts, *pack.head.fittings]
+    for part in named:
+        kind: SubjectKind = "fitting" if part.id in lexicon.fittings else "part"
+        thing = Subject(kind, part.id)
+        _add_terms(lexicon, part.terms, thing)
+        _add_terms(lexicon, part.misheard, thing, "misheard")
+        if part.default:
+            lexicon.defaults[part.id] = part.default
+    lexicon.means = {part.id: part.means for part in pack.parts if part.means}
+    lexicon.by_part = {part: tuple(checks) for part, checks in by_part.items()}
+    for aspect in pack.aspects:
+        _add_lists(lexicon, aspect.id, aspect)
+        for template in aspect.names:
+            _add_judging(lexicon, template, Judgement(aspect.id, "name"))
+    for cue in pack.cues:
+        _add_cue(lexicon, cue)
+    for fact in pack.facts:
+        _add_fact(lexicon, fact)
+    for station in pack.head.stations:
+        for template in station.terms:
+            for phrase in expand(template):
+                _add(lexicon, norms_of(phrase), Entry(Place(station.id), phrase, "exact"))
+    assert GENERAL in {aspect.id for aspect in pack.aspects}
+    return lexicon

@@ -1,0 +1,276 @@
+"""Cuts the words into sentences and those into remarks: stretches that say one thing of one subject.
+
+Cuts come from pauses and punctuation, from words like "but" and "next", and from a change of
+subject. The remarks of a transcript follow one another without a hole: nothing said is lost.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+from voicenotes.language.words import STRONG, WEAK
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from voicenotes.language.hits import ConditionHit, CueHit, Hits, TermHit
+    from voicenotes.language.quantities import Quantity
+    from voicenotes.language.words import Words
+
+Joint = Literal["start", "break", "comma", "and", "subject", "marker"]
+DETERMINERS = frozenset(
+    "the a an this that these those its my his their our your all both each every other same some".split()
+)
+_COORDINATORS = frozenset({"and", "or", "nor", "plus", "&"})
+_PRONOUNS = frozenset({"it", "they", "he", "she", "i", "you", "we", "there"})
+_CUTTING_CUES = frozenset({"breaker", "marker", "retract", "correct"})
+
+
+@dataclass(frozen=True)
+class Clause:
+    """Words start..end (exclusive) of a sentence, and how they join on to what went before."""
+
+    start: int
+    end: int
+    sentence: int
+    joint: Joint
+
+
+@dataclass(frozen=True)
+class Landmarks:
+    """Where in the words the things stand that decide about cuts."""
+
+    terms: tuple[TermHit, ...]
+    term_starts: tuple[int, ...]
+    points: tuple[int, ...]
+    cues_at: dict[int, tuple[CueHit, ...]]
+    condition_at: dict[int, ConditionHit]
+    links: frozenset[int]
+
+    def has_term(self, start: int, end: int) -> bool:
+        """Whether a term starts in start..end."""
+        return _any_between(self.term_starts, start, end)
+
+    def has_judgement(self, start: int, end: int) -> bool:
+        """Whether something that judges starts in start..end."""
+        return _any_between(self.points, start, end)
+
+    def next_term(self, start: int, end: int) -> int | None:
+        """Where the first term of start..end starts."""
+        at = bisect_left(self.term_starts, start)
+        return self.term_starts[at] if at < len(self.term_starts) and self.term_starts[at] < end else None
+
+
+def _any_between(places: Sequence[int], start: int, end: int) -> bool:
+    at = bisect_left(places, start)
+    return at < len(places) and places[at] < end
+
+
+def landmarks_of(hits: Hits, quantities: Sequence[Quantity]) -> Landmarks:
+    """Index the hits by place."""
+    points = {c.start for c in hits.conditions if c.judges and not _only_names(c, hits)}
+    points |= {cue.start for cue in hits.cues if cue.kind in ("not_tested", "hedge")}
+    points |= {quantity.start for quantity in quantities}
+    cues_at: dict[int, tuple[CueHit, ...]] = {}
+    for cue in hits.cues:
+        cues_at[cue.start] = (*cues_at.get(cue.start, ()), cue)
+    condition_at = {
+        word: condition
+        for condition in hits.conditions
+        if condition.judges
+        for word in range(condition.start, condition.end)
+    }
+    links = frozenset(word for cue in hits.cues if cue.kind == "link" for word in range(cue.start, cue.end))
+    return Landmarks(
+        hits.terms, tuple(term.start for term in hits.terms), tuple(sorted(points)), cues_at, condition_at, links
+    )
+
+
+def _only_names(condition: ConditionHit, hits: Hits) -> bool:
+    """Whether a noun inside a term is there only as part of its name: "warning labels"."""
+    if not condition.is_noun:
+        return False
+    outer = [t for t in hits.terms if t.start <= condition.start and condition.end <= t.end]
+    if not outer:
+        return False
+    return not any(
+        cue.kind in ("negation", "present") and 0 <= outer[0].start - cue.end <= 2 for cue in hits.cues
+    )
+
+
+def sentences_of(words: Words) -> list[tuple[int, int]]:
+    """Ranges between strong breaks."""
+    starts = [at for at, mark in enumerate(words.breaks) if mark == STRONG or at == 0]
+    return list(zip(starts, [*starts[1:], len(words)], strict=True))
+
+
+def clauses_of(words: Words, marks: Landmarks) -> list[Clause]:
+    """Cut all the words into remarks, in order, without a hole."""
+    clauses: list[Clause] = []
+    for number, (start, end) in enumerate(sentences_of(words)):
+        clauses.extend(_cut_sentence(words, marks, number, start, end))
+    return clauses
+
+
+def _cut_sentence(words: Words, marks: Landmarks, number: int, start: int, end: int) -> list[Clause]:
+    clauses: list[Clause] = []
+    current, joint = start, "start"
+    edges = _edges(words, marks, start, end)
+    for at in range(start + 1, end):
+        found = _cut_here(words, marks, edges, current, at, end)
+        if found:
+            clauses.append(Clause(current, at, number, joint))  # type: ignore[arg-type]
+            current, joint = at, found
+    clauses.append(Clause(current, end, number, joint))  # type: ignore[arg-type]
+    return clauses
+
+
+def _edges(words: Words, marks: Landmarks, start: int, end: int) -> list[int]:
+    """Where breaks, breakers and markers stand, and the sentence's end."""
+    edges = [
+        at
+        for at in range(start + 1, end)
+        if words.breaks[at] or any(cue.kind in _CUTTING_CUES for cue in marks.cues_at.get(at, ()))
+    ]
+    return [*edges, end]
+
+
+def _cut_here(
+    words: Words, marks: Landmarks, edges: list[int], left: int, at: int, end: int
+) -> Joint | Literal[""]:
+    """Whether a new remark starts at a word, and why."""
+    right_end = edges[bisect_left(edges, at + 1)]
+    for cue in marks.cues_at.get(at, ()):
+        if cue.kind in ("retract", "correct", "marker"):
+            return "marker" if _says_something(marks, left, at) or words.breaks[at] else ""
+        if cue.kind == "breaker" and _says_something(marks, left, at):
+            return "break"
+    previous = [cue for cue in marks.cues_at.get(left, ()) if cue.kind == "retract"]
+    if any(cue.end == at for cue in previous):
+        return "marker"
+    judged = marks.has_judgement(left, at)
+    named = marks.has_term(left, at)
+    if words.breaks[at] == WEAK:
+        return _cut_at_comma(words, marks, left, at, right_end, judged, named)
+    if words.norms[at] in _COORDINATORS:
+        if not judged and not _has_history(marks, left, at):
+            return ""
+        if at + 1 < right_end and words.norms[at + 1] in _PRONOUNS and marks.has_judgement(at + 1, right_end):
+            return "and"
+        return "and" if judged and named and _own_remark(words, marks, at + 1, right_end) else ""
+    if not (judged and named):
+        return ""
+    if words.norms[at - 1] in _COORDINATORS:
+        return ""
+    if _starts_subject(words, marks, at, left, right_end) or _starts_finding(words, marks, at, right_end):
+        return "subject"
+    return ""
+
+
+def _has_history(marks: Landmarks, start: int, end: int) -> bool:
+    return any(cue.kind == "history" for word in range(start, end) for cue in marks.cues_at.get(word, ()))
+
+
+def _says_something(marks: Landmarks, start: int, end: int) -> bool:
+    return end - start > 3 or marks.has_term(start, end) or marks.has_judgement(start, end)
+
+
+def _cut_at_comma(
+    words: Words, marks: Landmarks, left: int, at: int, right_end: int, judged: bool, named: bool
+) -> Joint | Literal[""]:
+    first = at + 1 if words.norms[at] in _COORDINATORS else at
+    right_judged = marks.has_judgement(first, right_end)
+    right_named = marks.has_term(first, right_end)
+    if judged:
+        if right_judged and not right_named and _only_continues(words, marks, left, at, first, right_end):
+            return ""
+        if right_judged:
+            return "comma"
+        if right_named:
+            return "" if _continues_list(words, marks, left, at) else "comma"
+        return ""
+    if not named and right_named and not _says_something(marks, left, at):
+        return ""
+    return "comma" if not named and right_named else ""
+
+
+def _only_continues(
+    words: Words, marks: Landmarks, left: int, at: int, first: int, right_end: int
+) -> bool:
+    """ "no dents, cracks or rust": the words after the comma are more of the same list of nouns."""
+    condition = marks.condition_at.get(first)
+    last = marks.condition_at.get(at - 1)
+    if condition is None or last is None:
+        return False
+    rest = [word for word in range(first, right_end) if word not in marks.condition_at]
+    return all(words.norms[word] in _COORDINATORS for word in rest)
+
+
+def _continues_list(words: Words, marks: Landmarks, left: int, at: int) -> bool:
+    """ "happy with the screen, keys and handwheel": the word before the comma ends a term that
+    follows its judgement."""
+    ending = [term for term in marks.terms if term.end == at and term.start >= left]
+    return bool(ending) and marks.has_judgement(left, ending[0].start)
+
+
+def _own_remark(words: Words, marks: Landmarks, start: int, end: int) -> bool:
+    """Whether the words have a subject with a judgement of its own."""
+    term = marks.next_term(start, end)
+    if term is None or not marks.has_judgement(start, end):
+        return False
+    between = [word for word in range(start, term) if word in marks.condition_at]
+    if between and not any(word in marks.links for word in range(start, term)):
+        return term - start <= 4
+    return True
+
+
+def noun_phrase_start(words: Words, term_start: int, lowest: int) -> int:
+    """The place of the first determiner before a term."""
+    at = term_start
+    while at > lowest and words.norms[at - 1] in DETERMINERS and not words.breaks[at]:
+        at -= 1
+    return at
+
+
+def _starts_subject(words: Words, marks: Landmarks, at: int, left: int, right_end: int) -> bool:
+    """Whether a new subject starts here in speech without pauses: "... quiet | turret indexes"."""
+    condition = marks.condition_at.get(at)
+    if condition is not None and condition.start == at and not condition.is_noun:
+        # An adjective before its noun: "... quiet | cracked window".
+        term = marks.next_term(condition.end, right_end)
+        return (
+            term == condition.end
+            and at - 1 not in marks.condition_at
+            and at - 1 not in marks.links
+            and words.norms[at - 1] not in DETERMINERS
+            and not marks.has_judgement(condition.end, right_end)
+        )
+    term = marks.next_term(at, right_end)
+    if term is None or noun_phrase_start(words, term, left) != at:
+        return False
+    if at - 1 in marks.links:
+        return False
+    before = marks.condition_at.get(at - 1)
+    if before is not None and at == term and not marks.has_term(left, before.start):
+        return False
+    return marks.has_judgement(term, right_end)
+
+
+def _starts_finding(words: Words, marks: Landmarks, at: int, right_end: int) -> bool:
+    """ "... quiet | no leaks at the tailstock", "... quiet | there's a dent in the door"."""
+    for cue in marks.cues_at.get(at, ()):
+        if cue.kind not in ("negation", "present", "absent"):
+            continue
+        condition = marks.condition_at.get(cue.end)
+        step = cue.end
+        while condition is None and step < min(cue.end + 3, right_end - 1):
+            step += 1
+            condition = marks.condition_at.get(step)
+        if condition is None or not condition.is_noun and cue.kind == "negation" and cue.phrase != "no":
+            continue
+        term = marks.next_term(condition.end, min(right_end, condition.end + 5))
+        if term is not None and any(word in marks.links for word in range(condition.end, term)):
+            return True
+    return False

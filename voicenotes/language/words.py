@@ -1,0 +1,124 @@
+"""From a transcript to the plain words that the reader works on, each tied to its place and time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+
+from voicenotes.vocabulary.expand import morphology
+
+if TYPE_CHECKING:
+    from voicenotes.model import Transcript
+
+WEAK, STRONG = 1, 2
+_STRONG_MARKS = frozenset(".!?;…")
+_WEAK_MARKS = frozenset(",:–—()")
+LINE_PAUSE_S = 1.4
+PUNCTUATED_PAUSE_S = (0.7, 1.6)
+BARE_PAUSE_S = (0.3, 0.6)
+
+
+@dataclass(frozen=True)
+class Words:
+    """A transcript as parallel lists, one entry a word.
+
+    norms   lower-case words, contractions taken apart ("didn't" is "did", "not")
+    breaks  0, WEAK or STRONG: the pause or punctuation mark before the word
+    starts, ends   character places in `text`
+    spoken  index of the transcript's word that each belongs to
+    """
+
+    text: str
+    norms: tuple[str, ...]
+    breaks: tuple[int, ...]
+    starts: tuple[int, ...]
+    ends: tuple[int, ...]
+    spoken: tuple[int, ...]
+
+    def __len__(self) -> int:
+        return len(self.norms)
+
+    def quote(self, start: int, end: int) -> str:
+        """The transcript's own text of words start..end (exclusive), with its punctuation."""
+        if start >= end:
+            return ""
+        last = self.starts[end] if end < len(self) else len(self.text)
+        return self.text[self.starts[start] : last].strip()
+
+
+@lru_cache(maxsize=1)
+def _tokenizer() -> Any:
+    import spacy
+
+    return spacy.blank("en").tokenizer
+
+
+@lru_cache(maxsize=50_000)
+def split_word(word: str) -> tuple[tuple[str, int, int, int], ...]:
+    """One whitespace-free piece of text as (norm, start, end, break after) pieces.
+
+    A piece with an empty norm is punctuation only.
+    """
+    pieces: list[tuple[str, int, int, int]] = []
+    clitics = morphology().clitics
+    for token in _tokenizer()(word.replace("’", "'").replace("‘", "'")):
+        text, start = token.text, token.idx
+        end = start + len(text)
+        low = text.lower()
+        if not any(letter.isalnum() for letter in low) and low not in clitics and low != "'s":
+            mark = STRONG if _STRONG_MARKS & set(low) else WEAK if _WEAK_MARKS & set(low) else 0
+            pieces.append(("", start, end, mark))
+            continue
+        mark = 0
+        while len(low) > 1 and low[-1] in ".!?;,:":  # "rpm." and the like, which the tokenizer keeps whole
+            mark = max(mark, STRONG if low[-1] in _STRONG_MARKS else WEAK)
+            low = low[:-1]
+        norm = clitics.get(low, low)
+        if low == "'s" and pieces and pieces[-1][0] in morphology().is_after:
+            norm = "is"
+        pieces.append((norm, start, end, mark))
+    return tuple(pieces)
+
+
+def norms_of(phrase: str) -> tuple[str, ...]:
+    """The words of a plain phrase of the pack, as they would appear in `Words.norms`."""
+    return tuple(norm for word in phrase.split() for norm, *_ in split_word(word) if norm)
+
+
+def words_of(transcript: Transcript) -> Words:
+    """Take a transcript apart. Pauses count as breaks: longer ones are needed where the text has
+    punctuation of its own, shorter ones where it has none."""
+    spoken_words = transcript.words
+    text = transcript.text
+    marks = sum(1 for word in spoken_words if word.text[-1:] in ".,!?;")
+    weak_s, strong_s = PUNCTUATED_PAUSE_S if marks * 25 >= len(spoken_words) else BARE_PAUSE_S
+    norms: list[str] = []
+    breaks: list[int] = []
+    starts: list[int] = []
+    ends: list[int] = []
+    spoken: list[int] = []
+    pending = STRONG
+    place = 0
+    previous_end = 0.0
+    for index, word in enumerate(spoken_words):
+        if index:
+            pause = word.start - previous_end
+            if pause >= strong_s:
+                pending = STRONG
+            elif pause >= weak_s:
+                pending = max(pending, WEAK)
+        previous_end = word.end
+        for piece in word.text.split() or [""]:
+            offset = place + word.text.find(piece)
+            for norm, start, end, mark in split_word(piece):
+                if norm:
+                    norms.append(norm)
+                    breaks.append(pending)
+                    starts.append(offset + start)
+                    ends.append(offset + end)
+                    spoken.append(index)
+                    pending = 0
+                pending = max(pending, mark)
+        place += len(word.text) + 1
+    return Words(text, tuple(norms), tuple(breaks), tuple(starts), tuple(ends), tuple(spoken))

@@ -1,0 +1,69 @@
+"""Which speech engine to use, and one line that says so."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from voicenotes.errors import EngineError
+
+if TYPE_CHECKING:
+    from voicenotes.speech.engine import SpeechEngine, SpeechMaterial
+
+ENGINES = ("auto", "whisper", "embedded")
+DEFAULT_MODEL = "small"
+
+
+def choose_engine(
+    name: str,
+    material: SpeechMaterial,
+    model: str | None = None,
+    allow_download: bool = False,
+    cache_dir: Path | None = None,
+) -> tuple[SpeechEngine, str]:
+    """The engine, and one line for the user: which engine and model, and how to get a better one.
+
+    "auto" takes the best Whisper model on this machine, else the embedded engine; a model named with `model`
+    is never passed over in silence. `cache_dir` is where the embedded engine keeps what it compiles.
+    Raises EngineError for an unknown engine, a model that can't be used, or a model for the embedded engine.
+    """
+    if name not in ENGINES:
+        raise EngineError(f"Unknown speech engine {name!r}: use one of {', '.join(ENGINES)}.")
+    if name == "embedded":
+        if model:
+            raise EngineError(f"The embedded engine takes no model: drop {model!r}, or use --engine whisper.")
+        return _embedded(material, cache_dir), "Speech engine: embedded."
+    wanted = model or _best_model_here()
+    if wanted or name == "whisper" or allow_download:
+        return _whisper(wanted or DEFAULT_MODEL, material, allow_download)
+    return _embedded(material, cache_dir), _how_to_do_better()
+
+
+def _whisper(model: str, material: SpeechMaterial, allow_download: bool) -> tuple[SpeechEngine, str]:
+    from voicenotes.speech.whisper import WhisperEngine
+
+    engine = WhisperEngine(model, material, allow_download=allow_download)
+    return engine, f"Speech engine: whisper, model {engine.model}."
+
+
+def _embedded(material: SpeechMaterial, cache_dir: Path | None) -> SpeechEngine:
+    from voicenotes.speech.embedded import EmbeddedEngine
+
+    return EmbeddedEngine(material, cache_dir=cache_dir)
+
+
+def _best_model_here() -> str | None:
+    from voicenotes.speech.whisper import has_gpu, models_here
+
+    found = models_here(with_gpu=has_gpu())
+    return found[0].name if found else None
+
+
+def _how_to_do_better() -> str:
+    from voicenotes.speech.whisper import model_homes
+
+    return (
+        "Speech engine: embedded, as no Whisper model is on this machine. For better transcripts put a "
+        f"faster-whisper model folder into {model_homes()[0]}, or run once with "
+        f"`--engine whisper --model {DEFAULT_MODEL} --download` while online."
+    )

@@ -1,0 +1,199 @@
+"""The embedded engine: pocketsphinx with a model compiled from the pack, all on this machine.
+
+The language model and the dictionary are compiled from the pack's material at first use and kept in a cache
+folder named after the material's digest. Recordings are cut at pauses and each stretch is decoded alone, so
+memory stays bounded by the recording itself.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import os
+import shutil
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from voicenotes.errors import EngineError
+from voicenotes.model import Transcript, Word
+from voicenotes.speech.engine import SAMPLE_RATE_HZ, SpeechMaterial
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from voicenotes.audio.pauses import Stretch
+
+COMPILED_FORMAT = 1  # raise it when the compiled files change for the same material
+FRAMES_PER_SECOND = 100
+LANGUAGE_WEIGHT = 6.5
+SURROUNDINGS_S = 3.0
+DITHER = 2.0 / 32768.0
+LOUDEST_PEAK = 0.5
+MOST_GAIN = 30.0
+
+
+class EmbeddedEngine:
+    """Pocketsphinx over the pack's own words mixed with everyday English.
+
+    `material` comes from the pack; `cache_dir` defaults to the user's cache folder. The model is compiled
+    or loaded at the first `transcribe`, which raises EngineError when that fails.
+    """
+
+    name: str = "embedded"
+    model: str | None = "en-us"
+
+    def __init__(self, material: SpeechMaterial, cache_dir: Path | None = None) -> None:
+        self._material = material
+        self._cache_dir = cache_dir
+        self._decoder: Any = None
+
+    def transcribe(
+        self, samples: NDArray[np.float32], progress: Callable[[float], None] | None = None
+    ) -> Transcript:
+        """Transcribe mono samples (float32 in -1..1, 16 kHz); see SpeechEngine."""
+        from voicenotes.audio.pauses import cut_at_pauses
+
+        if self._decoder is None:
+            self._decoder = _loaded(compiled_folder(self._material, self._cache_dir))
+        seconds = samples.size / SAMPLE_RATE_HZ
+        words: list[Word] = []
+        for stretch in cut_at_pauses(samples):
+            words += _decoded(self._decoder, samples, stretch)
+            if progress is not None:
+                progress(stretch.end_s)
+        if progress is not None:
+            progress(seconds)
+        return Transcript(words=tuple(words), engine=self.name, model=self.model, seconds=seconds)
+
+
+def compiled_folder(material: SpeechMaterial, cache_dir: Path | None = None) -> Path:
+    """The folder with the compiled `words.dict` and `model.lm`, compiling them when they aren't there.
+
+    Two processes may compile at once: each works in a folder of its own, the first to finish keeps its work.
+    Raises EngineError when the material can't be compiled or the folder can't be written.
+    """
+    import platformdirs
+
+    root = (cache_dir or Path(platformdirs.user_cache_dir("voicenotes"))) / "embedded"
+    folder = root / compiled_name(material)
+    if (folder / "model.lm").is_file() and (folder / "words.dict").is_file():
+        return folder
+    try:
+        root.mkdir(parents=True, exist_ok=True)
+        work = Path(tempfile.mkdtemp(prefix=".compiling-", dir=root))
+    except OSError as error:
+        raise EngineError(f"can't write the speech cache {root}: {error.strerror}") from error
+    try:
+        _compile(material, work)
+        _keep(work, folder)
+    finally:
+        shutil.rmtree(work, ignore_errors=True)
+    return folder
+
+
+def compiled_name(material: SpeechMaterial) -> str:
+    """The cache folder's name: changes with the material, the everyday English and the format."""
+    from voicenotes.speech.language_model import everyday_english
+
+    everyday = everyday_english()
+    content = hashlib.sha256(repr((COMPILED_FORMAT, everyday.sentences, everyday.words)).encode())
+    digest = material.digest or repr((material.terms, material.sentences, material.pronunciations))
+    content.update(digest.encode())
+    return content.hexdigest()[:32]
+
+
+def _compile(material: SpeechMaterial, folder: Path) -> None:
+    from voicenotes.speech.language_model import everyday_english, write_language_model
+    from voicenotes.speech.pronunciation import write_dictionary
+
+    words = write_language_model(material, everyday_english(), folder / "model.lm")
+    write_dictionary(words, material.pronunciations, folder / "words.dict")
+
+
+def _keep(work: Path, folder: Path) -> None:
+    try:
+        if folder.exists() and not (folder / "words.dict").is_file():
+            shutil.rmtree(folder, ignore_errors=True)
+        os.replace(work, folder)
+    except OSError as error:
+        if not (folder / "words.dict").is_file():  # nobody else got there first
+            raise EngineError(f"can't write the speech cache {folder}: {error.strerror}") from error
+
+
+def _loaded(folder: Path) -> Any:
+    try:
+        import pocketsphinx
+    except ImportError as error:
+        raise EngineError("pocketsphinx is not installed: pip install pocketsphinx") from error
+    try:
+        config = pocketsphinx.Config(
+            hmm=pocketsphinx.get_model_path("en-us/en-us"),
+            lm=str(folder / "model.lm"),
+            dict=str(folder / "words.dict"),
+            lw=LANGUAGE_WEIGHT,
+            loglevel="FATAL",
+        )
+        return pocketsphinx.Decoder(config)
+    except (RuntimeError, ValueError, SystemExit) as error:
+        raise EngineError(f"pocketsphinx can't load {folder}: delete that folder and try again") from error
+
+
+def _decoded(decoder: Any, samples: NDArray[np.float32], stretch: Stretch) -> Iterator[Word]:
+    """The words of one stretch, their times on the recording's clock."""
+    from voicenotes.speech.steady_noise import without_steady_noise
+
+    first, last = round(stretch.start_s * SAMPLE_RATE_HZ), round(stretch.end_s * SAMPLE_RATE_HZ)
+    margin = round(SURROUNDINGS_S * SAMPLE_RATE_HZ)
+    around = samples[max(0, first - margin) : last + margin]
+    clean = without_steady_noise(samples[first:last], around)
+    try:
+        decoder.start_utt()
+        decoder.process_raw(_as_pcm(clean), full_utt=True)
+        decoder.end_utt()
+        segments = list(decoder.seg() or ()) if decoder.hyp() is not None else []
+        posteriors = [decoder.logmath.exp(round(segment.prob)) for segment in segments]
+    except (RuntimeError, ValueError, SystemExit) as error:
+        raise EngineError(f"pocketsphinx failed at {stretch.start_s:.1f} s: {error}") from error
+    per_frame = [segment.ascore / _frames(segment) for segment in segments]
+    usual = sum(per_frame) / len(per_frame) if per_frame else 0.0
+    for segment, posterior, score in zip(segments, posteriors, per_frame, strict=True):
+        text = segment.word.partition("(")[0].lower()
+        if not text or not text[0].isalnum() and text[0] != "'":
+            continue  # <s>, <sil>, [NOISE], ++breath++
+        start = min(stretch.end_s, stretch.start_s + segment.start_frame / FRAMES_PER_SECOND)
+        end = min(stretch.end_s, stretch.start_s + (segment.end_frame + 1) / FRAMES_PER_SECOND)
+        yield Word(
+            text=text,
+            start=round(start, 3),
+            end=round(end, 3),
+            confidence=word_confidence(posterior, score - usual, _frames(segment)),
+        )
+
+
+def word_confidence(posterior: float, score_above_usual: float, frames: int) -> float:
+    """How likely the word is right, 0 to 1.
+
+    `posterior` is the share of the recogniser's lattice that has the word there; `score_above_usual` the
+    acoustic score a frame less the stretch's mean (the recogniser's log units); `frames` its length.
+    A logistic curve fitted to right and wrong words of synthetic speech, clean and noisy.
+    """
+    strength = 0.6 + 0.25 * math.log(max(posterior, 1e-6)) + 0.002 * score_above_usual + 0.03 * min(frames, 60)
+    return round(min(1.0, max(0.0, 1.0 / (1.0 + math.exp(-strength)))), 3)
+
+
+def _frames(segment: Any) -> int:
+    return max(1, int(segment.end_frame) - int(segment.start_frame) + 1)
+
+
+def _as_pcm(samples: NDArray[np.float32]) -> bytes:
+    """16-bit samples at a fair level; a trace of noise keeps digital silence from upsetting the front end."""
+    import numpy as np
+
+    peak = float(np.abs(samples).max(initial=0.0))
+    gain = min(MOST_GAIN, LOUDEST_PEAK / peak) if peak > 0 else 1.0
+    trace = np.random.default_rng(1).standard_normal(samples.size, dtype=np.float32) * DITHER
+    return (np.clip(samples * gain + trace, -1.0, 1.0) * 32767.0).astype("<i2").tobytes()

@@ -1,0 +1,36 @@
+"""The one protocol that every speech engine stands behind."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Protocol
+
+from voicenotes.vocabulary.material import SpeechMaterial
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from voicenotes.model import Transcript
+
+__all__ = ["SAMPLE_RATE_HZ", "SpeechEngine", "SpeechMaterial"]
+
+SAMPLE_RATE_HZ = 16_000
+
+
+class SpeechEngine(Protocol):
+    """Turns samples into words with times and confidences."""
+
+    name: str
+    model: str | None
+
+    def transcribe(
+        self, samples: NDArray[np.float32], progress: Callable[[float], None] | None = None
+    ) -> Transcript:
+        """Transcribe mono samples (float32 in -1..1, 16 kHz).
+
+        `progress` is called with the seconds of audio done so far.
+        Raises EngineError when the engine can't run.
+        """
+        ...

@@ -1,0 +1,262 @@
+"""How a word sounds, in ARPAbet, for the recogniser's dictionary.
+
+The first source that knows a word decides, with all its variants:
+
+    1  the pack's own pronunciations
+    2  vocab/english/pronunciations.yaml, `words`
+    3  the dictionary that comes with pocketsphinx (CMUdict)
+    4  a known stem with an ending: "chucks", "judders", "clunked"
+    5  two known words run together: "tailstock" = tail + stock
+    6  letters spelled out: "vdi", "bmt"
+    7  spelling rules, the `rules` of the same file
+
+Sources 4 to 7 are guesses; the last one always has an answer for a word with letters in it.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from functools import lru_cache
+from itertools import groupby
+from typing import TYPE_CHECKING
+
+from voicenotes.errors import EngineError
+from voicenotes.vocabulary.homes import SHARED_LANGUAGE, vocab_home
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Mapping
+    from pathlib import Path
+
+    _LookUp = Callable[[str], tuple[str, ...]]
+
+VOWEL_LETTERS = frozenset("aeiouy")
+VOWEL_SOUNDS = frozenset("AA AE AH AO AW AY EH ER EY IH IY OW OY UH UW".split())
+HISSING = frozenset("S Z SH ZH CH JH".split())
+UNVOICED = frozenset("P T K F TH S SH CH HH".split())
+MOST_VARIANTS = 4
+SHORTEST_PART = 3
+
+
+@dataclass(frozen=True)
+class SpellingRule:
+    """`letters` between `left` and `right` (regular expressions) sound like `sounds`."""
+
+    letters: str
+    left: re.Pattern[str]
+    right: re.Pattern[str]
+    sounds: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class EnglishSounds:
+    """The shared pronunciations: whole words, names of letters, spelling rules by first letter."""
+
+    words: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    letters: Mapping[str, str] = field(default_factory=dict)
+    rules: Mapping[str, tuple[SpellingRule, ...]] = field(default_factory=dict)
+
+
+def pronunciations(
+    word: str,
+    given: Mapping[str, tuple[str, ...]],
+    known: Mapping[str, tuple[str, ...]],
+    english: EnglishSounds,
+) -> tuple[str, ...]:
+    """All ARPAbet transcriptions of a lower-case word; empty when it has no letter that can be spoken.
+
+    `given` are the pack's own, `known` the big dictionary's, both word -> transcriptions.
+    """
+
+    def look_up(part: str) -> tuple[str, ...]:
+        return given.get(part) or english.words.get(part) or known.get(part) or ()
+
+    found = (
+        look_up(word)
+        or _from_pieces(word, given, known, english)
+        or _inflected(word, look_up)
+        or _compound(word, look_up)
+    )
+    if found:
+        return found[:MOST_VARIANTS]
+    spelled, sounded = _spelled(word, english), _by_rules(word, english)
+    if not VOWEL_LETTERS & set(word):
+        return tuple(filter(None, [spelled]))
+    if len(word) <= 4:
+        return tuple(dict.fromkeys(filter(None, [spelled, sounded])))
+    return tuple(filter(None, [sounded]))
+
+
+def write_dictionary(words: Iterable[str], given: Mapping[str, tuple[str, ...]], path: Path) -> list[str]:
+    """Write the recogniser's dictionary for `words`, variants as "word(2)"; returns the words left out.
+
+    Words are left out only when nothing in them can be spoken. Raises EngineError when the file can't be
+    written.
+    """
+    known, english = bundled_dictionary(), english_sounds()
+    lines, silent = [], []
+    for word in sorted(set(words)):
+        sounds = pronunciations(word, given, known, english)
+        if not sounds:
+            silent.append(word)
+        for number, transcription in enumerate(sounds, start=1):
+            name = word if number == 1 else f"{word}({number})"
+            lines.append(f"{name} {transcription}")
+    try:
+        path.write_text("\n".join([*lines, ""]), encoding="utf-8")
+    except OSError as error:
+        raise EngineError(f"can't write the dictionary {path}: {error.strerror}") from error
+    return silent
+
+
+@lru_cache(maxsize=1)
+def bundled_dictionary() -> dict[str, tuple[str, ...]]:
+    """The pronouncing dictionary inside the installed pocketsphinx (CMUdict, about 126,000 words)."""
+    from pathlib import Path
+
+    try:
+        import pocketsphinx
+    except ImportError as error:
+        raise EngineError("pocketsphinx is not installed: pip install pocketsphinx") from error
+    path = Path(pocketsphinx.get_model_path("en-us/cmudict-en-us.dict"))
+    if not path.is_file():
+        raise EngineError(f"pocketsphinx came without its dictionary {path}: reinstall pocketsphinx")
+    found: dict[str, list[str]] = {}
+    for line in path.read_text(encoding="utf-8").splitlines():
+        name, _, sounds = line.partition(" ")
+        if sounds:
+            found.setdefault(name.partition("(")[0], []).append(sounds.strip())
+    return {word: tuple(sounds) for word, sounds in found.items()}
+
+
+@lru_cache(maxsize=1)
+def english_sounds() -> EnglishSounds:
+    """vocab/english/pronunciations.yaml; EngineError when it is missing or malformed."""
+    import yaml
+
+    path = vocab_home() / SHARED_LANGUAGE / "pronunciations.yaml"
+    try:
+        data = yaml.safe_load(path.read_text(encoding="utf-8"))
+        rules: dict[str, list[SpellingRule]] = {}
+        for line in data["rules"]:
+            context, _, sounds = line.partition("=")
+            left, letters, right = (part.strip() for part in re.split("[<>]", context))
+            rule = SpellingRule(
+                letters, re.compile(f"(?:{left})$"), re.compile(right), tuple(sounds.split())
+            )
+            rules.setdefault(letters[0], []).append(rule)
+        return EnglishSounds(
+            words={word: tuple(sounds) for word, sounds in data["words"].items()},
+            letters=dict(data["letters"]),
+            rules={letter: tuple(found) for letter, found in rules.items()},
+        )
+    except (OSError, yaml.YAMLError, KeyError, ValueError, TypeError, re.error) as error:
+        raise EngineError(f"{path} can't be used: {error}; install voicenotes again") from error
+
+
+def _from_pieces(
+    word: str,
+    given: Mapping[str, tuple[str, ...]],
+    known: Mapping[str, tuple[str, ...]],
+    english: EnglishSounds,
+) -> tuple[str, ...]:
+    """A hyphenated word as its pieces said one after the other."""
+    pieces = [piece for piece in re.split(r"[-_./]", word) if piece]
+    if len(pieces) < 2:
+        return ()
+    sounds = [pronunciations(piece, given, known, english) for piece in pieces]
+    return (" ".join(found[0] for found in sounds),) if all(sounds) else ()
+
+
+def _inflected(word: str, look_up: _LookUp) -> tuple[str, ...]:
+    for ending, stems in _endings(word):
+        for stem in stems:
+            found = look_up(stem) if len(stem) >= SHORTEST_PART else ()
+            if found:
+                return tuple(f"{sounds} {_ending_sounds(ending, sounds)}" for sounds in found)
+    return ()
+
+
+def _endings(word: str) -> list[tuple[str, list[str]]]:
+    """Each ending the word may carry, with the stems it may stand on."""
+    found = []
+    if word.endswith("'s"):
+        found.append(("s", [word[:-2]]))
+    if word.endswith("s") and not word.endswith("ss"):
+        stems = [word[:-1]]
+        if word.endswith("ies"):
+            stems.append(word[:-3] + "y")
+        if word.endswith("es"):
+            stems.append(word[:-2])
+        found.append(("s", stems))
+    for ending in ("ed", "ing", "er", "ers"):
+        if word.endswith(ending):
+            base = word[: -len(ending)]
+            stems = [base, base + "e"]
+            if len(base) > 2 and base[-1] == base[-2]:
+                stems.append(base[:-1])
+            if ending in ("ed", "er", "ers") and base.endswith("i"):
+                stems.append(base[:-1] + "y")
+            found.append((ending, stems))
+    if word.endswith("ly"):
+        found.append(("ly", [word[:-2]]))
+    if word.endswith("less"):
+        found.append(("less", [word[:-4]]))
+    return found
+
+
+def _ending_sounds(ending: str, stem: str) -> str:
+    last = stem.split()[-1]
+    if ending == "s":
+        return "IH Z" if last in HISSING else "S" if last in UNVOICED else "Z"
+    if ending == "ed":
+        return "IH D" if last in ("T", "D") else "T" if last in UNVOICED else "D"
+    return {"ing": "IH NG", "er": "ER", "ers": "ER Z", "ly": "L IY", "less": "L AH S"}[ending]
+
+
+def _compound(word: str, look_up: _LookUp) -> tuple[str, ...]:
+    """The most even split into two known words, no plural first: tool|setter, not tools|etter."""
+    splits = range(SHORTEST_PART, len(word) - SHORTEST_PART + 1)
+    for at in sorted(splits, key=lambda at: (word[at - 1] == "s", abs(2 * at - len(word)))):
+        first, second = look_up(word[:at]), look_up(word[at:])
+        second = second or _inflected(word[at:], look_up)
+        if first and second:
+            return tuple(f"{one} {two}" for one in first for two in second)
+    return ()
+
+
+def _spelled(word: str, english: EnglishSounds) -> str:
+    plural = word.endswith("'s") or (word.endswith("s") and not VOWEL_LETTERS & set(word))
+    names = [english.letters.get(letter, "") for letter in word.removesuffix("s").removesuffix("'")]
+    if not plural or len(names) < 2:
+        names = [english.letters.get(letter, "") for letter in word]
+        plural = False
+    spelled = " ".join(filter(None, names))
+    return f"{spelled} {_ending_sounds('s', spelled)}" if plural and spelled else spelled
+
+
+def _by_rules(word: str, english: EnglishSounds) -> str:
+    letters = re.sub(r"[^a-z]", "", word)
+    sounds: list[str] = []
+    at = 0
+    while at < len(letters):
+        rule = _rule_at(letters, at, english)
+        if rule is None:
+            at += 1
+            continue
+        sounds += rule.sounds
+        at += len(rule.letters)
+    kept = [sound for sound, _ in groupby(sounds)]
+    if kept and not VOWEL_SOUNDS & set(kept):
+        kept.insert(1, "AH")
+    return " ".join(kept)
+
+
+def _rule_at(letters: str, at: int, english: EnglishSounds) -> SpellingRule | None:
+    for rule in english.rules.get(letters[at], ()):
+        after = at + len(rule.letters)
+        if letters[at:after] != rule.letters:
+            continue
+        if rule.left.search(letters[:at]) and rule.right.match(letters[after:]):
+            return rule
+    return None

@@ -1,0 +1,219 @@
+"""The story of a visit: list its recordings, hear them, read them, write the record.
+
+`recorded_at` of a recording is the date and time in its file's name; else what its container says; else
+when the file was last changed. So a visit whose files carry neither name nor container date, and were
+copied in a way that changed their times, gives a record that differs in that field.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pydantic import ValidationError
+
+from voicenotes.errors import RecordingError, VisitError
+from voicenotes.files import (
+    OWN_FILES,
+    RECORD_FILE,
+    check_writable,
+    files_in,
+    modified_at,
+    sha256_of,
+    shown_name,
+    time_in_name,
+    visit_folder,
+    write_atomically,
+)
+from voicenotes.hearing import CACHE_FOLDER, Ear, Heard, hear_all, without_name
+from voicenotes.model import SCHEMA_VERSION, Record, RecordingEntry
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from voicenotes.hearing import Progress
+    from voicenotes.model import Transcript
+    from voicenotes.vocabulary.schema import Pack
+
+NO_SPEECH = "no speech found in it; listen to it, and say again what matters"
+
+
+def process_visit(
+    folder: str | Path,
+    pack: str | Path | Pack = "cnc_lathe",
+    engine: str = "auto",
+    model: str | None = None,
+    download: bool = False,
+    progress: Progress | None = None,
+    say: Callable[[str], None] | None = None,
+) -> Record:
+    """Read all recordings of a visit and write `record.json` into its folder.
+
+    `pack` is a shipped pack's name, a folder, or a loaded Pack; `engine` is auto, whisper or embedded;
+    `model` a Whisper model's name or folder, which may be fetched only with `download`.
+    `progress(file, seconds_done, seconds_in_all)` follows the transcribing; `say(line)` gets what the
+    user should know. A recording that can't be read stays in the record with its `problem`.
+    Raises VisitError, PackError, or EngineError.
+    """
+    folder = visit_folder(folder)
+    loaded = _loaded(pack)
+    paths = _recordings(folder, say)
+    check_writable(folder)
+    heard = {path: _read_ready(path) for path in paths if _is_transcript(path)}
+    audio = [path for path in paths if path not in heard]
+    if audio:
+        ear, line = _ear(folder, loaded, engine, model, download)
+        heard |= hear_all(ear, audio, progress, _after(line, say))
+    record = _read([(_entry(path, heard[path]), heard[path].transcript) for path in paths], loaded)
+    write_atomically(folder / RECORD_FILE, record_text(record))
+    return record
+
+
+def record_text(record: Record) -> str:
+    """The record as `record.json` holds it: JSON with an indent of two, a line break at the end."""
+    return json.dumps(record.model_dump(mode="json"), indent=2, ensure_ascii=False) + "\n"
+
+
+def load_record(folder: str | Path) -> Record:
+    """The record of a visit that was processed. Raises VisitError when there is none or it can't be used."""
+    path = visit_folder(folder) / RECORD_FILE
+    again = f"process the visit again: voicenotes process {folder}"
+    try:
+        data = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise VisitError(
+            f"{folder}: has no {RECORD_FILE} yet; process the visit first: voicenotes process {folder}"
+        ) from None
+    except OSError as error:
+        raise VisitError(f"{path}: can't be read ({error.strerror}); change its permissions") from None
+    except ValueError as error:
+        raise VisitError(f"{path}: is not JSON ({error}); {again}") from None
+    version = data.get("schema_version") if isinstance(data, dict) else None
+    if isinstance(version, int) and version > SCHEMA_VERSION:
+        raise VisitError(f"{path}: was written by a newer voicenotes; update voicenotes to read it")
+    try:
+        return Record.model_validate(data)
+    except ValidationError as error:
+        first = error.errors()[0]
+        where = ".".join(str(part) for part in first["loc"]) or "the whole file"
+        raise VisitError(f"{path}: is not a findings record ({where}: {first['msg']}); {again}") from None
+
+
+def _loaded(pack: str | Path | Pack) -> Pack:
+    from voicenotes.vocabulary.load import load_pack
+
+    return load_pack(pack) if isinstance(pack, (str, Path)) else pack
+
+
+def _recordings(folder: Path, say: Callable[[str], None] | None) -> list[Path]:
+    """The visit's recordings in natural order of their names; VisitError when there are none.
+
+    A transcript named like a recording ("memo.txt" beside "memo.m4a") is read in its place.
+    """
+    from voicenotes.audio.decode import looks_like_audio
+
+    files = [path for path in files_in(folder) if path.name not in OWN_FILES]
+    transcripts = {path.stem for path in files if _is_transcript(path)}
+    found, replaced, others = [], [], []
+    for path in files:
+        if _is_transcript(path):
+            found.append(path)
+        elif not looks_like_audio(path):
+            others.append(path)
+        elif path.stem in transcripts:
+            replaced.append(path)
+        else:
+            found.append(path)
+    if not found:
+        what = f"none of its {len(others)} files is a recording by its name" if others else "no recordings"
+        raise VisitError(
+            f"{folder}: {what}; put the voice memos (.m4a, .wav, .mp3 and the like) or transcripts "
+            "(.txt, .srt, .vtt, .json) into this folder itself"
+        )
+    if say and replaced:
+        say(f"A transcript of the same name is read in place of: {_names(replaced)}.")
+    if say and others:
+        say(f"Left alone, no recordings by their names: {_names(others)}.")
+    return found
+
+
+def _is_transcript(path: Path) -> bool:
+    from voicenotes.speech.transcript_files import TRANSCRIPT_SUFFIXES
+
+    return path.suffix.lower() in TRANSCRIPT_SUFFIXES
+
+
+def _names(paths: Sequence[Path], most: int = 5) -> str:
+    names = [shown_name(path) for path in paths]
+    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
+
+
+def _read_ready(path: Path) -> Heard:
+    from voicenotes.speech.transcript_files import read_transcript
+
+    try:
+        transcript = read_transcript(path)
+    except RecordingError as error:
+        return Heard(problem=without_name(error, path))
+    return Heard(transcript=transcript, seconds=round(transcript.seconds, 3))
+
+
+def _ear(folder: Path, pack: Pack, engine: str, model: str | None, download: bool) -> tuple[Ear, str]:
+    """The chosen engine, and the line that tells the user which. Nothing heavy is loaded yet."""
+    from voicenotes.speech import choose
+    from voicenotes.vocabulary.material import speech_material
+
+    material = speech_material(pack)
+    chosen, line = choose.choose_engine(engine, material, model=model, allow_download=download)
+    cache = folder / CACHE_FOLDER
+    try:
+        cache.mkdir(exist_ok=True)
+    except OSError as error:
+        raise VisitError(f"{cache}: can't be made a folder ({error.strerror}); remove what is there") from None
+    return Ear(chosen, material.digest, cache), line
+
+
+def _after(line: str, say: Callable[[str], None] | None) -> Callable[[str], None] | None:
+    """Says `line` before the first thing that is said."""
+    if say is None:
+        return None
+
+    def both(text: str) -> None:
+        say(line)
+        say(text)
+
+    return both
+
+
+def _entry(path: Path, heard: Heard) -> RecordingEntry:
+    transcript = heard.transcript
+    words = len(transcript.words) if transcript else 0
+    problem = heard.problem
+    if transcript and not words:
+        problem = f"{problem}; {NO_SPEECH}" if problem else NO_SPEECH
+    return RecordingEntry(
+        file=shown_name(path),
+        sha256=sha256_of(path),
+        seconds=heard.seconds,
+        recorded_at=_recorded_at(path),
+        engine=transcript.engine if transcript else None,
+        model=transcript.model if transcript else None,
+        words=words,
+        problem=problem,
+    )
+
+
+def _recorded_at(path: Path) -> str | None:
+    named = time_in_name(path.name)
+    if named or _is_transcript(path):
+        return named or modified_at(path)
+    from voicenotes.audio.container import read_label
+
+    return read_label(path).created_at or modified_at(path)
+
+
+def _read(recordings: Sequence[tuple[RecordingEntry, Transcript | None]], pack: Pack) -> Record:
+    from voicenotes.findings.read import read_transcripts
+
+    return read_transcripts(recordings, pack)

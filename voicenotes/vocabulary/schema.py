@@ -1,0 +1,256 @@
+"""What a pack's YAML files may hold. Each class is one kind of entry; DEVELOPERS.md shows examples.
+
+Phrases are lower case, hyphens written as spaces. `(a|b)` is a choice and `<x>` is optional:
+"(way|slide) covers" is two phrases, "door <seals>" too. The reader adds plurals, verb
+forms and joined spellings by itself ("draw tube" also finds "drawtube"); a leading "=" turns that off.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, model_validator
+
+from voicenotes.model import Severity
+
+Name = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]*$")]
+CheckId = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]*\.[a-z][a-z0-9_]*$")]
+Phrase = Annotated[str, StringConstraints(pattern=r"^=?[a-z0-9()|<> './%-]+$", min_length=1)]
+GENERAL = "general"
+
+
+class Entry(BaseModel):
+    """A piece of pack data: immutable, unknown keys refused."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Condition(Entry):
+    """A phrase that judges: how bad it is when it is bad, where that differs from the check's usual."""
+
+    say: Phrase
+    severity: Severity | None = None
+
+
+def _from_text(value: object) -> object:
+    return {"say": value} if isinstance(value, str) else value
+
+
+Conditions = tuple[Annotated[Condition, BeforeValidator(_from_text)], ...]
+Phrases = tuple[Phrase, ...]
+
+
+class ConditionLists(Entry):
+    """Four ways a phrase can judge, by what it takes to make it good or bad.
+
+    good      says that all is well ("quiet", "indexes"); negated it is bad
+    bad       says that something is wrong ("growls", "cracked"); negated it is good
+    unwanted  names what should not be there ("leak", "play"): "no leaks" is good, "a leak" is bad,
+              and the bare word judges nothing
+    wanted    names what should be there ("label", "oil"): "no labels" is bad, "has its labels" is
+              good, and the bare word judges nothing
+    """
+
+    good: Conditions = ()
+    bad: Conditions = ()
+    unwanted: Conditions = ()
+    wanted: Conditions = ()
+
+
+class Aspect(ConditionLists):
+    """One side of a thing that is judged, such as its noise, shared by many checks.
+
+    `names` are neutral words for it: "sounds", "temperature". The aspect `general` fits every check.
+    """
+
+    id: Name
+    title: str
+    names: Phrases = ()
+
+
+class Part(Entry):
+    """A thing people name without saying which check they mean; an aspect or a place decides.
+
+    `default` is the check that a general judgement ("the chuck is fine") settles, if any.
+    `means` makes it a word for several other parts ("both axes").
+    """
+
+    id: Name
+    terms: Phrases
+    misheard: Phrases = ()
+    default: CheckId | None = None
+    means: tuple[Name, ...] = ()
+
+
+class Fitting(Entry):
+    """Something a machine may or may not have. Its id can be used as a part."""
+
+    id: Name
+    title: str
+    terms: Phrases
+    misheard: Phrases = ()
+    default: CheckId | None = None
+
+
+class Limit(Entry):
+    """A measured quantity of a check and the limit it is judged by.
+
+    `at_least`, `at_most` in `unit`. `nominals` with `lowest_ratio` and `highest_ratio` judge a value
+    against the nominal value nearest to it. `words` are needed beside the value only where one
+    check measures several quantities of one dimension.
+    """
+
+    quantity: str
+    dimension: Name
+    unit: str
+    at_least: float | None = None
+    at_most: float | None = None
+    nominals: tuple[float, ...] = ()
+    lowest_ratio: float | None = None
+    highest_ratio: float | None = None
+    severity: Severity | None = None
+    words: Phrases = ()
+    source: str = Field(description="a published text, or 'common practice, no source'")
+    from_memory: bool = Field(default=False, description="the value was not seen in the source")
+
+    @model_validator(mode="after")
+    def _bounds_agree(self) -> Limit:
+        if self.at_least is not None and self.at_most is not None and self.at_least > self.at_most:
+            raise ValueError("at_least is above at_most")
+        if self.nominals and (self.lowest_ratio is None or self.highest_ratio is None):
+            raise ValueError("nominals need lowest_ratio and highest_ratio")
+        return self
+
+
+class Check(ConditionLists):
+    """One item that the pack wants judged.
+
+    `terms` mean this check by themselves. `parts` (ids of parts or fittings) mean it together with one
+    of its `aspects`, one of its own conditions, or a reading of its dimension. Its own `good`, `bad`,
+    `unwanted` and `wanted` phrases hold for this check only and win over an aspect's.
+    `noted` phrases settle it as ok by being said of it ("it is hydraulic"); `notes` are facts that do.
+    """
+
+    id: CheckId
+    title: str
+    judged: str
+    fitting: Name | None = None
+    severity: Severity
+    minutes: float = Field(gt=0)
+    must_before_leaving: bool
+    terms: Phrases = ()
+    misheard: Phrases = ()
+    parts: tuple[Name, ...] = ()
+    aspects: tuple[Name, ...] = ()
+    noted: Phrases = ()
+    notes: tuple[Name, ...] = ()
+    readings: tuple[Limit, ...] = ()
+    caution: str | None = None
+
+    @property
+    def station(self) -> str:
+        """The station's id, the part of the check id before the dot."""
+        return self.id.split(".", 1)[0]
+
+
+class Station(Entry):
+    """A place on the walk round; `terms` announce it ("round the back now"), cautions are shown there."""
+
+    id: Name
+    title: str
+    terms: Phrases = ()
+    cautions: tuple[str, ...] = ()
+
+
+class Fact(Entry):
+    """A value to note. `lead` words come before the value, `tail` words after it.
+
+    kind code      spelled letters and digits ("four seven alpha dash two")
+         text      the words that follow, up to a pause
+         choice    one of `choices`: value -> phrases that mean it (needs no lead)
+         number    a plain number between `lowest` and `highest`
+         quantity  a number with a unit of `dimension`, kept in `unit`
+    """
+
+    id: Name
+    title: str
+    kind: Literal["code", "text", "choice", "number", "quantity"]
+    lead: Phrases = ()
+    tail: Phrases = ()
+    choices: dict[str, Phrases] = {}
+    unit: str | None = None
+    dimension: Name | None = None
+    lowest: float | None = None
+    highest: float | None = None
+
+
+CueKind = Literal[
+    "negation", "pseudo", "hedge", "plan", "general", "hearsay", "not_tested", "present", "absent",
+    "history", "retract", "correct", "breaker", "marker", "softener", "strengthener", "link",
+    "class_critical", "class_major", "class_minor",
+]  # fmt: skip
+
+
+class Cue(Entry):
+    """Phrases that change how the conditions near them are read, and how far they reach.
+
+    `reach` says on which side the words stand that it changes; `words` limits how many words away.
+    `example` shows one in use.
+    """
+
+    kind: CueKind
+    reach: Literal["forward", "backward", "both"] = "forward"
+    words: int = Field(default=40, gt=0)
+    phrases: Phrases
+    example: str
+
+
+class PackHead(Entry):
+    """`pack.yaml`: what the pack is, its stations in walking order, fittings and cautions."""
+
+    id: Name
+    title: str
+    version: str
+    machine: Phrases = Field(description="what people call the whole machine")
+    cautions: tuple[str, ...] = ()
+    stations: tuple[Station, ...]
+    fittings: tuple[Fitting, ...] = ()
+
+
+class LabelledSentence(Entry):
+    """A sentence and what it must be read as: the pack's own test, `sentences/*.yaml`.
+
+    `expect` maps a check to its outcome, with a severity after a defect if that is to be right too.
+    """
+
+    say: str
+    expect: dict[CheckId, str] = {}
+    fittings: dict[Name, str | bool] = {}
+    readings: dict[CheckId, str] = {}
+    facts: dict[Name, str | int | float] = {}
+    kind: str | None = Field(default=None, description="the kind of language it tries")
+
+
+class Pack(Entry):
+    """One machine type's vocabulary, complete and checked."""
+
+    head: PackHead
+    checks: tuple[Check, ...]
+    parts: tuple[Part, ...]
+    aspects: tuple[Aspect, ...]
+    facts: tuple[Fact, ...]
+    cues: tuple[Cue, ...]
+    pronunciations: dict[str, tuple[str, ...]] = {}
+    carriers: tuple[str, ...] = ()
+    home: str = Field(default="", description="the folder that the pack was loaded from")
+    digest: str = Field(description="changes whenever any file of the pack changes")
+
+    @property
+    def id(self) -> str:
+        """The pack's id."""
+        return self.head.id
+
+    @property
+    def version(self) -> str:
+        """The pack's version."""
+        return self.head.version
