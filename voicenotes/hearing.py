@@ -57,19 +57,24 @@ class Ear:
 
     def place(self, sha256: str) -> Path:
         """The file that keeps the transcript of the recording with this hash."""
-        made_from = "\n".join((self.engine.name, self.engine.model or "", self.material, voicenotes.__version__))
+        made_from = "\n".join(
+            (self.engine.name, self.engine.model or "", self.material, voicenotes.__version__)
+        )
         mark = hashlib.sha256(made_from.encode()).hexdigest()
         return self.cache / f"{sha256[:32]}-{mark[:12]}.json"
 
 
 def hear_all(
-    ear: Ear, paths: Sequence[Path], progress: Progress | None = None, say: Callable[[str], None] | None = None
+    ear: Ear,
+    paths: Sequence[Path],
+    progress: Progress | None = None,
+    say: Callable[[str], None] | None = None,
 ) -> dict[Path, Heard]:
     """Transcribe recordings, or take what is kept of them; one bad recording doesn't stop the others.
 
     `progress` is called with a file name, the seconds done of all that must be transcribed, and their
-    sum; `say` gets a line when anything must be transcribed. Raises EngineError when the engine failed
-    on every recording that it was given, VisitError when the transcripts can't be kept.
+    sum; `say` gets a line when anything must be transcribed. Raises EngineError when the engine fails and
+    nothing could be transcribed, VisitError when the transcripts can't be kept.
     """
     hashes = {path: sha256_of(path) for path in paths}
     heard = {path: kept for path in paths if (kept := _recall(ear, hashes[path]))}
@@ -89,13 +94,9 @@ def hear_all(
             heard[path] = Heard(problem=f"could not be transcribed: {error}")
         lengths[path] = heard[path].seconds or lengths.get(path, 0.0)
         done += lengths[path]
-    if failures and len(failures) == sum(1 for path in waiting if _was_given_to_engine(heard[path])):
+    if failures and not any(found.transcript for found in heard.values()):
         raise failures[0]
     return heard
-
-
-def _was_given_to_engine(heard: Heard) -> bool:
-    return heard.transcript is not None or (heard.problem or "").startswith("could not be transcribed")
 
 
 def _hear(ear: Ear, path: Path, tell: Callable[[float], None]) -> Heard:

@@ -170,7 +170,9 @@ def _ear(folder: Path, pack: Pack, engine: str, model: str | None, download: boo
     try:
         cache.mkdir(exist_ok=True)
     except OSError as error:
-        raise VisitError(f"{cache}: can't be made a folder ({error.strerror}); remove what is there") from None
+        raise VisitError(
+            f"{cache}: can't be made a folder ({error.strerror}); remove what is there"
+        ) from None
     return Ear(chosen, material.digest, cache), line
 
 

@@ -48,10 +48,14 @@ def subjects_of(
     Both are empty when the remark names nothing.
     """
     around = [group for group in groups if any(t.start <= condition.start and condition.end <= t.end for t in group)]
+    right = [group for group in groups if group[0].start >= condition.end]
     if around:
+        linked = _linked_right(words, marks, condition, right)
+        only_a_part = all(subject.kind == "part" for term in around[0] for subject in term.subjects)
+        if linked is not None and only_a_part:  # "no pressure | from the lube pump"
+            return _with_rest(linked, groups)
         return _with_rest(around[0], groups)
     left = [group for group in groups if group[-1].end <= condition.start]
-    right = [group for group in groups if group[0].start >= condition.end]
     linked = _linked_right(words, marks, condition, right)
     if linked is not None and (condition.is_noun or not left):
         return _with_rest(linked, groups)

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 OWN_TERM, PART_OWN, PART_ASPECT, NAMED_ASPECT = 6.0, 6.0, 5.0, 4.5
 TERM_GENERAL, DEFAULT_GENERAL, ONLY_ONE_HERE, TERM_OTHER_ASPECT = 4.0, 3.5, 3.2, 2.0
 PLACE_OWN = 3.0
-_HERE, _OTHER_SUBJECT = 0.3, 0.8
+_HERE, _OTHER_SUBJECT, _NAMED_ITSELF = 0.3, 0.8, 0.4
 
 
 @dataclass(frozen=True)
@@ -91,9 +91,25 @@ def choose_checks(
             )
             if choice:
                 found.append(choice)
+    found += _neighbours(lexicon, meanings, found, term)
     if not found:
         return []
     return _best(lexicon, found)
+
+
+def _neighbours(
+    lexicon: Lexicon, meanings: Sequence[Judgement], found: Sequence[Choice], term: TermHit
+) -> list[Choice]:
+    """Where a named check only half fits ("regulator leaks"), the one check of its station that is
+    about just that side of things ("air leaks")."""
+    if not found or any(choice.score > TERM_OTHER_ASPECT + _HERE + _OTHER_SUBJECT for choice in found):
+        return []
+    station = lexicon.checks[found[0].check].station
+    nearer = [
+        Choice(choice.check, choice.meaning, TERM_OTHER_ASPECT + 2.0, term, found[0].part)
+        for choice in choose_by_place(lexicon, [m for m in meanings if m.owner not in lexicon.checks], station)
+    ]
+    return nearer
 
 
 def _score(
@@ -112,9 +128,10 @@ def _score(
     meant = fitting_meaning(check, meanings, inner)
     own_term = subject.kind == "check"
     if meant is None:
-        if not own_term or not meanings:
+        of_aspects = [meaning for meaning in meanings if meaning.owner not in lexicon.checks]
+        if not own_term or not of_aspects:
             return None
-        meant = (_worst(meanings), "other")
+        meant = (_worst(of_aspects), "other")
     meaning, level = meant
     if meaning.polarity == "name":
         return None
@@ -123,7 +140,7 @@ def _score(
         score = OWN_TERM if own_term else PART_OWN if level == "own" else PART_ASPECT
         score += 0.2 if own_term and level == "own" else 0.0
     elif level == "general":
-        aspect_named = bool(named_aspects & set(check.aspects))
+        aspect_named = bool(named_aspects & {*check.aspects, check.id})
         if own_term:
             score = TERM_GENERAL + (0.5 if aspect_named else 0.0)
         elif aspect_named:
@@ -140,6 +157,8 @@ def _score(
         return None
     if check.station == station:
         score += _HERE
+    if check.id in named_aspects and level != "own":
+        score += _NAMED_ITSELF
     if _named_too(lexicon, check, others):
         score += _OTHER_SUBJECT
     return Choice(check_id, meaning, score, term, None if own_term else subject.id)
@@ -169,7 +188,7 @@ def _best(lexicon: Lexicon, found: list[Choice]) -> list[Choice]:
         same = [choice for choice in found if choice.part == part]
         top = max(choice.score for choice in same)
         best = [choice for choice in same if choice.score > top - 0.05]
-        if len(best) > 1 and not all(choice.meaning.owner == choice.check for choice in best):
+        if len(best) > 1 and not _own_of_one_station(lexicon, best):
             continue
         results.extend(best)
     if not results:
@@ -181,10 +200,15 @@ def _best(lexicon: Lexicon, found: list[Choice]) -> list[Choice]:
     kept = results if parts_are_listed else [choice for choice in results if choice.score > top - 0.05]
     checks = {choice.check for choice in kept}
     if len(checks) > 1 and not parts_are_listed:
-        own = [choice for choice in kept if choice.meaning.owner == choice.check]
-        if len(own) != len(kept):
+        if not _own_of_one_station(lexicon, kept):
             return []
     return list({choice.check: choice for choice in kept}.values())
+
+
+def _own_of_one_station(lexicon: Lexicon, choices: Sequence[Choice]) -> bool:
+    """Whether the condition stands in each check's own list, all at one station ("runs both ways")."""
+    stations = {lexicon.checks[choice.check].station for choice in choices}
+    return len(stations) == 1 and all(choice.meaning.owner == choice.check for choice in choices)
 
 
 def choose_by_place(

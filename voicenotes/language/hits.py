@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 from voicenotes.language.lexicon import MEANINGS, CueUse, Entry, FactWord, How, Judgement, Place, Subject
 
+from voicenotes.vocabulary.expand import verb_forms
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -17,6 +19,12 @@ _EXCLUSIVE = frozenset(
     {"negation", "pseudo", "hedge", "plan", "general", "hearsay", "not_tested", "history",
      "retract", "correct"}
 )  # fmt: skip
+_PARTICLES = frozenset(
+    "in on out off up down there here over under back away through home across open move with for".split()
+)
+_ARTICLES = frozenset({"the", "a", "an"})
+_BEFORE_PREDICATE = frozenset("is are was were be been being 's all already still not both now well".split())
+_AFTER_PREDICATE = frozenset("and but or now already again too as so for".split())
 _JUDGING = frozenset({"good", "bad", "noted"})
 
 
@@ -137,6 +145,31 @@ def _overlaps(span: tuple[int, int], other: tuple[int, int]) -> bool:
     return span[0] < other[1] and other[0] < span[1]
 
 
+def _crosses(span: tuple[int, int], term: tuple[int, int]) -> bool:
+    """Whether a condition runs into a term that is not part of it: "no service | records"."""
+    return (
+        _overlaps(span, term)
+        and not _inside(span, term)
+        and not _inside(term, span)
+        and span[1] - span[0] <= term[1] - term[0] + 1
+    )
+
+
+def _only_grammar(
+    span: tuple[int, int], norms: Sequence[str], breaks: Sequence[int], terms: Sequence[tuple[int, int]]
+) -> bool:
+    """Whether "in", "on" or "there" is used as grammar here and not as a predicate ("the belt is off")."""
+    start, end = span
+    if norms[end - 1] in _ARTICLES:
+        return True
+    if any(norms[word] not in _PARTICLES for word in range(start, end)):
+        return False
+    closed = end >= len(norms) or breaks[end] or norms[end] in _AFTER_PREDICATE
+    before = norms[start - 1] if start and not breaks[start] else ""
+    led = before in _BEFORE_PREDICATE or any(term[1] == start for term in terms)
+    return not (closed and led)
+
+
 def find_hits(
     norms: Sequence[str],
     breaks: Sequence[int],
@@ -156,13 +189,19 @@ def find_hits(
             span for span, entries in by_span.items() if any(isinstance(e.meaning, kind) for e in entries)
         ]
 
-    judging = spans_of(Judgement)
+    subjects = _longest(spans_of(Subject))
+    judging = [
+        span
+        for span in spans_of(Judgement)
+        if not _only_grammar(span, norms, breaks, subjects)
+        and not any(_crosses(span, term) for term in subjects)
+    ]
     condition_spans = _longest(judging)
     cue_spans = _cue_spans(by_span)
     blocking = [span for span, kinds in cue_spans.items() if kinds & _EXCLUSIVE and span[1] - span[0] > 1]
     term_spans = [
         span
-        for span in _longest(spans_of(Subject))
+        for span in subjects
         if not any(_inside(span, outer) and span != outer for outer in (*condition_spans, *blocking))
     ]
     terms = [_term(span, by_span[span]) for span in term_spans]
@@ -170,7 +209,7 @@ def find_hits(
         guess for guess in guesses if not any(_overlaps((guess.start, guess.end), t) for t in term_spans)
     ]
     terms.sort(key=lambda term: term.start)
-    conditions = _conditions(condition_spans, judging, by_span, term_spans, blocking)
+    conditions = _conditions(condition_spans, judging, by_span, term_spans, blocking, norms)
     cues = [
         CueHit(span[0], span[1], entry.meaning, entry.phrase)
         for span in sorted(cue_spans)
@@ -222,9 +261,11 @@ def _hidden(
     """Whether a term or a condition has swallowed the cue ("nothing wrong", "emergency stop")."""
     if kind in ("class_critical", "class_major", "class_minor", "softener", "strengthener"):
         return any(_inside(span, outer) and span != outer for outer in terms)
-    return any(
-        _inside(span, outer) and span[1] - span[0] < outer[1] - outer[0] for outer in conditions
-    ) or any(_inside(span, outer) for outer in terms)
+    if any(_inside(span, outer) and span[1] - span[0] < outer[1] - outer[0] for outer in conditions):
+        return True
+    if kind == "negation" and any(outer[0] < span[1] < outer[1] for outer in conditions):
+        return True  # "they are | not glazed": the condition has the negation in it
+    return any(_inside(span, outer) for outer in terms)
 
 
 def _term(span: tuple[int, int], entries: list[Entry]) -> TermHit:
@@ -242,11 +283,13 @@ def _inside_term(
     term: tuple[int, int],
     meanings: tuple[Judgement, ...],
     by_span: dict[tuple[int, int], list[Entry]],
+    is_verb: bool,
 ) -> tuple[Judgement, ...]:
     """What a condition still means on the words of a term.
 
     Its last words may name something unwanted or wanted: "spindle noise" is a noise, but a "chip
-    conveyor" is no chip and a "live centre" is not "live". A word that is a check's term and its own
+    conveyor" is no chip and a "live centre" is not "live". A verb at its end judges ("C axis
+    engages"). A word that is a check's term and its own
     condition at once ("drained") keeps its meaning for that check.
     """
     own = {entry.meaning.id for entry in by_span[term] if isinstance(entry.meaning, Subject)}
@@ -254,7 +297,11 @@ def _inside_term(
         return tuple(m for m in meanings if m.polarity not in _JUDGING or m.owner in own)
     if span[1] != term[1]:
         return ()
-    return tuple(m for m in meanings if m.polarity not in _JUDGING)
+    return tuple(m for m in meanings if m.polarity not in _JUDGING or (is_verb and own))
+
+
+def _judges(entry: Entry) -> bool:
+    return isinstance(entry.meaning, Judgement) and entry.meaning.polarity in _JUDGING
 
 
 def _conditions(
@@ -263,12 +310,16 @@ def _conditions(
     by_span: dict[tuple[int, int], list[Entry]],
     terms: list[tuple[int, int]],
     blocking: list[tuple[int, int]],
+    norms: Sequence[str],
 ) -> list[ConditionHit]:
     found = []
     for span in spans:
         if any(_inside(span, cue) and span != cue for cue in blocking):
             continue
         entries = [entry for entry in by_span[span] if isinstance(entry.meaning, Judgement)]
+        if any(entry.how == "exact" and _judges(entry) for entry in entries):
+            # "fine" is no form of the noun "fines"
+            entries = [entry for entry in entries if entry.how == "exact" or _judges(entry)]
         meanings = tuple(entry.meaning for entry in entries if isinstance(entry.meaning, Judgement))
         inner = tuple(
             entry.meaning
@@ -279,7 +330,8 @@ def _conditions(
         )
         within = [term for term in terms if _inside(span, term)]
         if within:
-            meanings = _inside_term(span, within[0], meanings, by_span)
+            is_verb = norms[span[1] - 1].endswith("s") and norms[span[1] - 1] in verb_forms(entries[0].phrase)
+            meanings = _inside_term(span, within[0], meanings, by_span, is_verb)
             inner = ()
             if not meanings:
                 continue

@@ -29,14 +29,6 @@ _CARRIED = 0.85
 _BY_PLACE = 0.7
 _CIRCUMSTANCE = frozenset("at above below over under past from after beyond until around for every".split())
 _SEVERITIES: tuple[Severity, ...] = ("minor", "major", "critical")
-_PARTICLES = frozenset(
-    "in on out off up down there over under back away through home across open move here with for".split()
-)
-_BEFORE_PREDICATE = frozenset(
-    "is are was were be been being 's all already still not both now now's back well firmly".split()
-)
-_AFTER_PREDICATE = frozenset("and but or now already again too as so for".split())
-
 
 @dataclass(frozen=True)
 class Context:
@@ -87,7 +79,7 @@ def read_clause(view: ClauseView, context: Context) -> tuple[list[Mention], Cont
         mentions = _not_tested(view, context, untested[0])
         following = _next_context(view, context, mentions)
         return mentions, replace(following, untested_in=view.clause.sentence)
-    if context.untested_in == view.clause.sentence and not view.terms:
+    if context.untested_in == view.clause.sentence and _names_only_machine(view):
         return [], context  # the reason why it was not tested
     found = _judgements(view, context, groups)
     found += _measurements(view, context, groups, found)
@@ -97,12 +89,31 @@ def read_clause(view: ClauseView, context: Context) -> tuple[list[Mention], Cont
     return merged, _next_context(view, context, merged)
 
 
+def _main_terms(
+    view: ClauseView, terms: tuple[TermHit, ...], judged: tuple[str, ...]
+) -> tuple[TermHit, ...]:
+    """The things a remark was about, which "it" may mean next: not those in "... on the guards"."""
+    main = []
+    for term in terms:
+        start = term.start
+        while start > view.clause.start and view.words.norms[start - 1] in DETERMINERS:
+            start -= 1
+        own = any(subject.kind == "check" and subject.id in judged for subject in term.subjects)
+        if own or start - 1 not in view.marks.links:
+            main.append(term)
+    return tuple(main) or terms[:1]
+
+
+def _names_only_machine(view: ClauseView) -> bool:
+    return all(subject.kind == "machine" for term in view.terms for subject in term.subjects)
+
+
 def _next_context(view: ClauseView, context: Context, mentions: list[Mention]) -> Context:
     terms = tuple(term for term in view.terms if any(s.kind != "machine" for s in term.subjects))
     judged = tuple(dict.fromkeys(m.check for m in mentions))
     station = view.lexicon.checks[judged[-1]].station if judged else context.station
     if terms:
-        return Context(terms, judged, station)
+        return Context(_main_terms(view, terms, judged), judged, station)
     return Context(context.terms, judged or context.checks, station)
 
 
@@ -133,18 +144,9 @@ def _judgements(view: ClauseView, context: Context, groups: list[Group]) -> list
 
 
 def _is_no_judgement(view: ClauseView, condition: ConditionHit) -> bool:
-    """ "A good three thou" is no praise, and "in", "on" or "off" judge only as a predicate ("is on")."""
-    norms, clause = view.words.norms, view.clause
-    follows = [quantity for quantity in view.quantities if 0 <= quantity.start - condition.end <= 1]
-    if follows and not condition.is_noun:
-        return True
-    if condition.end - condition.start > 1 or norms[condition.start] not in _PARTICLES:
-        return False
-    after = norms[condition.end] if condition.end < clause.end else ""
-    closed = not after or view.words.breaks[condition.end] or after in _AFTER_PREDICATE
-    before = norms[condition.start - 1] if condition.start > clause.start else ""
-    led = before in _BEFORE_PREDICATE or any(term.end == condition.start for term in view.terms)
-    return not (closed and led)
+    """ "A good three thou" is no praise, and "comes up to nine bar" leaves it to the limit."""
+    follows = any(0 <= quantity.start - condition.end <= 1 for quantity in view.quantities)
+    return follows and not condition.is_noun
 
 
 def _choices(
@@ -480,7 +482,7 @@ def _severity(view: ClauseView, item: Found, stated: Severity | None) -> Severit
 def _not_tested(view: ClauseView, context: Context, cue: CueHit) -> list[Mention]:
     why = f"'{view.say(cue.start, cue.end)}' (not tested)"
     told = _first(view.reach.wide, "hearsay")
-    checks = _spoken_of(view, context)
+    checks = _spoken_of(view, context, cue)
     if not view.terms and not checks and not _names_other_things(view):
         checks = {check: "subject carried over" for check in context.checks}
     return [
@@ -497,12 +499,22 @@ def _names_other_things(view: ClauseView) -> bool:
     )
 
 
-def _spoken_of(view: ClauseView, context: Context) -> dict[str, str]:
+def _meant_by(view: ClauseView, cue: CueHit) -> tuple[TermHit, ...]:
+    """The terms a cue without a judgement is about: those after it ("not sure about the belt"), else
+    those before it; of several in a list all, else the first."""
+    after = tuple(term for term in view.terms if term.start >= cue.start)
+    pool = after or view.terms
+    groups = groups_of(view.words, pool, view.conditions)
+    return groups[0] if groups else ()
+
+
+def _spoken_of(view: ClauseView, context: Context, cue: CueHit) -> dict[str, str]:
     """The checks that a remark without a judgement is about, each with the words that name it."""
+    terms = _meant_by(view, cue)
     meanings = tuple(meaning for condition in view.conditions for meaning in condition.meanings)
     specific = tuple(meaning for meaning in meanings if meaning.owner != GENERAL)
     named: dict[str, str] = {}
-    for term in view.terms:
+    for term in terms:
         words = f"'{view.say(term.start, term.end)}' ({term.how})"
         others = tuple(other for other in view.terms if other is not term)
         own = [subject.id for subject in term.subjects if subject.kind == "check"]
@@ -532,7 +544,7 @@ def _only_named(view: ClauseView, judged: set[str], context: Context) -> list[Me
     hedge = view.reach.of_kind("hedge")
     results = []
     if hedge and not judged:
-        checks = _spoken_of(view, context)
+        checks = _spoken_of(view, context, hedge[0])
     else:
         checks = {
             subject.id: f"'{view.say(term.start, term.end)}' ({term.how})"

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Literal
 
 from voicenotes.language.words import norms_of
-from voicenotes.vocabulary.expand import expand, is_fixed, joined_forms, plural_forms, verb_forms
+from voicenotes.vocabulary.expand import (
+    expand,
+    is_fixed,
+    joined_forms,
+    morphology,
+    plural_forms,
+    verb_forms,
+)
 from voicenotes.vocabulary.schema import GENERAL
 
 if TYPE_CHECKING:
@@ -132,10 +139,36 @@ def _add_terms(lexicon: Lexicon, phrases: Iterable[str], subject: Subject, how: 
                     _add(lexicon, (*joined[:-1], form), Entry(subject, phrase, "inflected"))
 
 
+_AUXILIARIES = frozenset("will does do did is are was were can could would has have".split())
+_TURNED: dict[str, Polar] = {"good": "bad", "bad": "good"}
+_NAMED: dict[str, Polar] = {"good": "unwanted", "bad": "wanted"}
+
+
+def _without_negation(words: tuple[str, ...], judgement: Judgement) -> tuple[tuple[str, ...], Judgement]:
+    """A negated phrase as its positive, turned round: "no dents" is good as "dents" are unwanted.
+
+    The negation is then read as a cue, which can also reach over a list. Phrases of the shared
+    English stay whole, and so do those whose rest would be grammar only ("won't go").
+    """
+    turned = {"no": _NAMED, "not": _TURNED}
+    at = 1 if len(words) > 2 and words[0] in _AUXILIARIES and words[1] == "not" else 0
+    rest = words[at + 1 :]
+    if (
+        judgement.owner == GENERAL
+        or judgement.polarity not in ("good", "bad")
+        or not rest
+        or words[at] not in turned
+        or all(word in morphology().function for word in rest)
+    ):
+        return words, judgement
+    return rest, replace(judgement, polarity=turned[words[at]][judgement.polarity])
+
+
 def _add_judging(lexicon: Lexicon, template: str, judgement: Judgement) -> None:
-    verbal = judgement.polarity in ("good", "bad")
+    as_written = judgement
     for phrase in expand(template):
-        words = norms_of(phrase)
+        words, judgement = _without_negation(norms_of(phrase), as_written)
+        verbal = judgement.polarity in ("good", "bad")
         _add(lexicon, words, Entry(judgement, phrase, "exact"))
         if is_fixed(template) or not words:
             continue

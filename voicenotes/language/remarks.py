@@ -25,6 +25,7 @@ DETERMINERS = frozenset(
 )
 _COORDINATORS = frozenset({"and", "or", "nor", "plus", "&"})
 _PRONOUNS = frozenset({"it", "they", "he", "she", "i", "you", "we", "there"})
+_COPULAS = frozenset({"is", "are", "was", "were", "'s"})
 _CUTTING_CUES = frozenset({"breaker", "marker", "retract", "correct"})
 
 
@@ -48,6 +49,8 @@ class Landmarks:
     cues_at: dict[int, tuple[CueHit, ...]]
     condition_at: dict[int, ConditionHit]
     links: frozenset[int]
+    leading: frozenset[int]
+    measured: frozenset[int]
 
     def has_term(self, start: int, end: int) -> bool:
         """Whether a term starts in start..end."""
@@ -83,9 +86,17 @@ def landmarks_of(hits: Hits, quantities: Sequence[Quantity]) -> Landmarks:
         for word in range(condition.start, condition.end)
     }
     links = frozenset(word for cue in hits.cues if cue.kind == "link" for word in range(cue.start, cue.end))
-    return Landmarks(
-        hits.terms, tuple(term.start for term in hits.terms), tuple(sorted(points)), cues_at, condition_at, links
+    leading = frozenset(
+        word
+        for cue in hits.cues
+        if cue.kind in ("negation", "present", "absent") and cue.use.reach == "forward"
+        for word in range(cue.start, cue.end)
     )
+    measured = frozenset(word for q in quantities for word in range(q.start + 1, q.end))
+    return Landmarks(
+        hits.terms, tuple(term.start for term in hits.terms), tuple(sorted(points)), cues_at, condition_at,
+        links, leading, measured,
+    )  # fmt: skip
 
 
 def _only_names(condition: ConditionHit, hits: Hits) -> bool:
@@ -141,6 +152,8 @@ def _cut_here(
     words: Words, marks: Landmarks, edges: list[int], left: int, at: int, end: int
 ) -> Joint | Literal[""]:
     """Whether a new remark starts at a word, and why."""
+    if at in marks.measured:
+        return ""
     right_end = edges[bisect_left(edges, at + 1)]
     for cue in marks.cues_at.get(at, ()):
         if cue.kind in ("retract", "correct", "marker"):
@@ -184,7 +197,7 @@ def _cut_at_comma(
     right_judged = marks.has_judgement(first, right_end)
     right_named = marks.has_term(first, right_end)
     if judged:
-        if right_judged and not right_named and _only_continues(words, marks, left, at, first, right_end):
+        if right_judged and _only_continues(words, marks, at, right_end):
             return ""
         if right_judged:
             return "comma"
@@ -196,16 +209,21 @@ def _cut_at_comma(
     return "comma" if not named and right_named else ""
 
 
-def _only_continues(
-    words: Words, marks: Landmarks, left: int, at: int, first: int, right_end: int
-) -> bool:
-    """ "no dents, cracks or rust": the words after the comma are more of the same list of nouns."""
-    condition = marks.condition_at.get(first)
+def _only_continues(words: Words, marks: Landmarks, at: int, right_end: int) -> bool:
+    """ "no dents, cracks or rust on the covers": the words after the comma go on with its list."""
     last = marks.condition_at.get(at - 1)
-    if condition is None or last is None:
+    word = at + 1 if words.norms[at] in _COORDINATORS else at
+    found = marks.condition_at.get(word)
+    if last is None or found is None or last.is_noun != found.is_noun:
         return False
-    rest = [word for word in range(first, right_end) if word not in marks.condition_at]
-    return all(words.norms[word] in _COORDINATORS for word in rest)
+    coordinated = word > at
+    while found is not None:
+        word = found.end
+        if word < right_end and words.norms[word] in _COORDINATORS:
+            coordinated = True
+            word += 1
+        found = marks.condition_at.get(word) if word < right_end else None
+    return coordinated and (word >= right_end or word in marks.links)
 
 
 def _continues_list(words: Words, marks: Landmarks, left: int, at: int) -> bool:
@@ -237,7 +255,17 @@ def noun_phrase_start(words: Words, term_start: int, lowest: int) -> int:
 def _starts_subject(words: Words, marks: Landmarks, at: int, left: int, right_end: int) -> bool:
     """Whether a new subject starts here in speech without pauses: "... quiet | turret indexes"."""
     condition = marks.condition_at.get(at)
-    if condition is not None and condition.start == at and not condition.is_noun:
+    if condition is not None and condition.start == at and condition.is_noun:
+        # A noun of its own: "... fine | reverse is dead".
+        return (
+            condition.end + 1 < right_end
+            and words.norms[condition.end] in _COPULAS
+            and at - 1 not in marks.leading
+            and at - 1 not in marks.links
+            and words.norms[at - 1] not in DETERMINERS
+            and marks.has_judgement(condition.end, right_end)
+        )
+    if condition is not None and condition.start == at:
         # An adjective before its noun: "... quiet | cracked window".
         term = marks.next_term(condition.end, right_end)
         return (
@@ -250,7 +278,7 @@ def _starts_subject(words: Words, marks: Landmarks, at: int, left: int, right_en
     term = marks.next_term(at, right_end)
     if term is None or noun_phrase_start(words, term, left) != at:
         return False
-    if at - 1 in marks.links:
+    if at - 1 in marks.links or at - 1 in marks.leading:
         return False
     before = marks.condition_at.get(at - 1)
     if before is not None and at == term and not marks.has_term(left, before.start):
@@ -268,6 +296,9 @@ def _starts_finding(words: Words, marks: Landmarks, at: int, right_end: int) -> 
         while condition is None and step < min(cue.end + 3, right_end - 1):
             step += 1
             condition = marks.condition_at.get(step)
+        here = marks.next_term(cue.end, min(cue.end + 3, right_end))
+        if here is not None and condition is not None and condition.is_noun and here <= condition.start:
+            return True
         if condition is None or not condition.is_noun and cue.kind == "negation" and cue.phrase != "no":
             continue
         term = marks.next_term(condition.end, min(right_end, condition.end + 5))

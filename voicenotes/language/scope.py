@@ -102,8 +102,9 @@ def negations_of(
 ) -> dict[int, tuple[CueHit, ...]]:
     """For each judging condition of a clause (by place in the list) the negations that turn it."""
     turned: dict[int, tuple[CueHit, ...]] = {}
-    for cue in reach.of_kind("negation"):
-        if _is_plain_no(words, cue):
+    cues = reach.of_kind("negation")
+    for at, cue in enumerate(cues):
+        if _is_plain_no(words, cue) or (cue.phrase == "nor" and at > 0):
             continue
         for index in _negated_by(words, cue, conditions):
             turned[index] = (*turned.get(index, ()), cue)
@@ -135,7 +136,7 @@ def _negated_by(words: Words, cue: CueHit, conditions: Sequence[ConditionHit]) -
         between = [words.norms[word] for word in range(last.end, this.start)]
         if len(between) > 2:
             break
-        if "or" in between or "nor" in between or (_later_or(words, conditions, index) and set(between) <= {"any"}):
+        if set(between) & {"or", "nor"} or (_later_or(words, conditions, index) and set(between) <= {"any"}):
             chosen.append(index)
         elif ("and" in between and last.is_noun and this.is_noun) or (not between and this.is_noun):
             chosen.append(index)

@@ -152,15 +152,14 @@ def _decoded(decoder: Any, samples: NDArray[np.float32], stretch: Stretch) -> It
     clean = without_steady_noise(samples[first:last], around)
     try:
         decoder.start_utt()
-        decoder.process_raw(_as_pcm(clean), full_utt=True)
+        decoder.process_raw(as_pcm(clean), full_utt=True)
         decoder.end_utt()
         segments = list(decoder.seg() or ()) if decoder.hyp() is not None else []
-        posteriors = [decoder.logmath.exp(round(segment.prob)) for segment in segments]
     except (RuntimeError, ValueError, SystemExit) as error:
         raise EngineError(f"pocketsphinx failed at {stretch.start_s:.1f} s: {error}") from error
-    per_frame = [segment.ascore / _frames(segment) for segment in segments]
+    per_frame = [math.log(max(segment.ascore, 1e-300)) / _frames(segment) for segment in segments]
     usual = sum(per_frame) / len(per_frame) if per_frame else 0.0
-    for segment, posterior, score in zip(segments, posteriors, per_frame, strict=True):
+    for segment, score in zip(segments, per_frame, strict=True):
         text = segment.word.partition("(")[0].lower()
         if not text or not text[0].isalnum() and text[0] != "'":
             continue  # <s>, <sil>, [NOISE], ++breath++
@@ -170,7 +169,7 @@ def _decoded(decoder: Any, samples: NDArray[np.float32], stretch: Stretch) -> It
             text=text,
             start=round(start, 3),
             end=round(end, 3),
-            confidence=word_confidence(posterior, score - usual, _frames(segment)),
+            confidence=word_confidence(segment.prob, score - usual, _frames(segment)),
         )
 
 
@@ -189,7 +188,7 @@ def _frames(segment: Any) -> int:
     return max(1, int(segment.end_frame) - int(segment.start_frame) + 1)
 
 
-def _as_pcm(samples: NDArray[np.float32]) -> bytes:
+def as_pcm(samples: NDArray[np.float32]) -> bytes:
     """16-bit samples at a fair level; a trace of noise keeps digital silence from upsetting the front end."""
     import numpy as np
 
