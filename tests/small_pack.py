@@ -39,7 +39,8 @@ fittings:
 - {id: head.runout, title: Runout at the nose, judged: measured, severity: major, minutes: 5,
    must_before_leaving: true, parts: [spindle], terms: [spindle runout],
    caution: Indicator clear of the jaws.,
-   readings: [{quantity: runout, dimension: length, unit: in, at_most: 0.0004, source: "common practice, no source"}]}
+   readings: [{quantity: runout, dimension: length, unit: in, at_most: 0.0004,
+     source: "common practice, no source"}]}
 """,
     "checks/tail.yaml": """
 - {id: tail.quill, title: Quill travel, judged: full stroke, fitting: tailstock, severity: major, minutes: 2,
@@ -48,6 +49,10 @@ fittings:
     "checks/tank.yaml": """
 - {id: tank.leaks, title: Coolant leaks, judged: dry, severity: minor, minutes: 2,
    must_before_leaving: false, parts: [tank], aspects: [leak], terms: [coolant leak]}
+""",
+    "carriers.yaml": """
+- the {part} is {good}
+- no {unwanted} at the {part}
 """,
     "sentences/head.yaml": """
 - say: spindle growls

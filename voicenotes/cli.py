@@ -126,6 +126,7 @@ def process(
     if not quiet:
         _print(summary_lines(record, loaded))
         typer.echo(f"Record: {visit / 'record.json'}")
+        typer.echo(f"Gap list: {_gaps_command(visit, pack)}")
     if problem_lines(record):
         raise typer.Exit(SOME_UNREAD)
 
@@ -191,6 +192,7 @@ def lint(
     pack: Annotated[str, typer.Argument(help="A pack's name or folder.", show_default=False)],
 ) -> None:
     """Check a pack's files; name the file and line of the first fault."""
+    from voicenotes.outputs.wording import count
     from voicenotes.vocabulary.lint import checked_sentences
     from voicenotes.vocabulary.load import load_pack
 
@@ -198,7 +200,7 @@ def lint(
     sentences = checked_sentences(pack, loaded)
     typer.echo(
         f"{loaded.id}: {len(loaded.checks)} checks at {len(loaded.head.stations)} stations, "
-        f"{len(sentences)} labelled sentences, no faults"
+        f"{count(len(sentences), 'labelled sentence')}, no faults"
     )
 
 
@@ -213,6 +215,16 @@ def schema(
     from voicenotes.outputs.schemas import schema_of
 
     _print_json(schema_of(name))
+
+
+def _gaps_command(visit: Path, pack: str) -> str:
+    """The command that lists this visit's gaps, as it can be pasted."""
+    import shlex
+
+    from voicenotes.vocabulary.homes import shipped_packs
+
+    own = [] if pack in shipped_packs() else ["--pack", pack]
+    return shlex.join(["voicenotes", "gaps", str(visit), *own])
 
 
 def _pack_of(record: Record, given: str | None) -> Pack:

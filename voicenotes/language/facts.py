@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from voicenotes.vocabulary.schema import Fact, Pack
 
 MOST_TEXT_WORDS = 4
-MOST_FILLERS = 3
+MOST_FILLERS = 4
+MOST_WORDS_TO_TAIL = 4
 LEAST_CODE_SIGNS = 2
 
 
@@ -75,7 +76,10 @@ def _value(
 def _after_fillers(view: ClauseView, at: int) -> int:
     fillers = _spelling()["fillers"]
     for _ in range(MOST_FILLERS):
-        if at < view.clause.end and view.words.norms[at] in fillers:
+        term = next((term for term in view.terms if term.start == at), None)
+        if term is not None:
+            at = term.end
+        elif at < view.clause.end and view.words.norms[at] in fillers:
             at += 1
     return at
 
@@ -111,7 +115,10 @@ def _beside(view: ClauseView, hit: FactHit, start: int, end: int) -> bool:
     """Whether a value stands where a fact's words expect it."""
     if hit.role == "lead":
         return hit.end <= start <= _after_fillers(view, hit.end)
-    return 0 <= hit.start - end <= 2 or start <= hit.start < end <= hit.end
+    between = range(end, hit.start)
+    if len(between) > MOST_WORDS_TO_TAIL or any(view.words.breaks[w] for w in between):
+        return False
+    return end <= hit.start or start <= hit.start < end <= hit.end
 
 
 def _in_range(fact: Fact, value: float) -> bool:

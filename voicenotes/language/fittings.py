@@ -32,7 +32,7 @@ def read_fittings(view: ClauseView, mentions: Sequence[Mention]) -> list[Fitting
                 continue
             absent = _says(view, fittings[0][0], fittings[-1][0], "absent")
             hedged = bool(view.reach.of_kind("hedge"))
-            if absent is not None and not _is_compound(view, fittings[-1][0]):
+            if absent is not None and not _is_said_of_it(view, fittings[-1][0], absent):
                 for term, name in fittings:
                     why = f"'{view.say(absent.start, absent.end)}' (absent) + '{view.say(term.start, term.end)}'"
                     results.append(FittingMention(name, None if hedged else False, basis, 0.9, why))
@@ -74,8 +74,10 @@ def _broken(view: ClauseView, start: int, end: int) -> bool:
     return any(view.words.breaks[word] for word in range(start, end + 1))
 
 
-def _is_compound(view: ClauseView, term: TermHit) -> bool:
-    """ "No tailstock alarm": the fitting only says whose alarm it is."""
+def _is_said_of_it(view: ClauseView, term: TermHit, absent: CueHit) -> bool:
+    """ "No tailstock alarm": the fitting only says whose alarm it is; "neither light works": it is there."""
+    if absent.phrase.startswith(("neither", "nor")):
+        return any(not c.is_noun and c.start >= term.end for c in view.conditions)
     follows = view.marks.condition_at.get(term.end)
     return (
         follows is not None and follows.is_noun and term.end < view.clause.end and not view.words.breaks[term.end]

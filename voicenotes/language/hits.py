@@ -174,12 +174,8 @@ def find_hits(
     norms: Sequence[str],
     breaks: Sequence[int],
     lexicon: Lexicon,
-    guesses: Sequence[TermHit] = (),
 ) -> Hits:
-    """The terms, conditions, cues and announcements in the words.
-
-    `guesses` are terms found by spelling or sound, which stand where nothing else does.
-    """
+    """The terms, conditions, cues, fact words and announcements in the words."""
     by_span: dict[tuple[int, int], list[Entry]] = {}
     for start, end, entry in _walk(norms, breaks, lexicon):
         by_span.setdefault((start, end), []).append(entry)
@@ -205,10 +201,6 @@ def find_hits(
         if not any(_inside(span, outer) and span != outer for outer in (*condition_spans, *blocking))
     ]
     terms = [_term(span, by_span[span]) for span in term_spans]
-    terms += [
-        guess for guess in guesses if not any(_overlaps((guess.start, guess.end), t) for t in term_spans)
-    ]
-    terms.sort(key=lambda term: term.start)
     conditions = _conditions(condition_spans, judging, by_span, term_spans, blocking, norms)
     cues = [
         CueHit(span[0], span[1], entry.meaning, entry.phrase)
@@ -330,7 +322,7 @@ def _conditions(
         )
         within = [term for term in terms if _inside(span, term)]
         if within:
-            is_verb = norms[span[1] - 1].endswith("s") and norms[span[1] - 1] in verb_forms(entries[0].phrase)
+            is_verb = norms[span[1] - 1].endswith("s") and bool(verb_forms(norms[span[1] - 1]))
             meanings = _inside_term(span, within[0], meanings, by_span, is_verb)
             inner = ()
             if not meanings:

@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 
 _CARRIED = 0.85
 _BY_PLACE = 0.7
+_REASON_STARTS = frozenset(
+    "there no nobody because since as it they he she someone somebody without".split()
+)
 _CIRCUMSTANCE = frozenset("at above below over under past from after beyond until around for every".split())
 _SEVERITIES: tuple[Severity, ...] = ("minor", "major", "critical")
 
@@ -79,8 +82,8 @@ def read_clause(view: ClauseView, context: Context) -> tuple[list[Mention], Cont
         mentions = _not_tested(view, context, untested[0])
         following = _next_context(view, context, mentions)
         return mentions, replace(following, untested_in=view.clause.sentence)
-    if context.untested_in == view.clause.sentence and _names_only_machine(view):
-        return [], context  # the reason why it was not tested
+    if context.untested_in == view.clause.sentence and _gives_a_reason(view):
+        return [], context
     found = _judgements(view, context, groups)
     found += _measurements(view, context, groups, found)
     mentions = _with_cues(view, found)
@@ -104,7 +107,10 @@ def _main_terms(
     return tuple(main) or terms[:1]
 
 
-def _names_only_machine(view: ClauseView) -> bool:
+def _gives_a_reason(view: ClauseView) -> bool:
+    """Whether a remark after "couldn't test ..." in the same sentence only says why."""
+    if view.words.norms[view.clause.start] in _REASON_STARTS:
+        return True
     return all(subject.kind == "machine" for term in view.terms for subject in term.subjects)
 
 
@@ -177,7 +183,10 @@ def _choices(
     if not _only_circumstances(view, (*group, *rest)):
         return []
     if _stands_for_something_else(view, condition):
-        return []
+        own = [meaning for meaning in condition.meanings if meaning.owner in view.lexicon.checks]
+        if view.terms or view.words.norms[view.clause.start] != "the":
+            return []
+        return [(choice, certainty * _BY_PLACE, True) for choice in choose_by_place(view.lexicon, own, context.station)]
     carried = list(context.terms) + [
         replace(_ghost(condition), subjects=(Subject("check", check),)) for check in context.checks
     ]
@@ -499,18 +508,24 @@ def _names_other_things(view: ClauseView) -> bool:
     )
 
 
-def _meant_by(view: ClauseView, cue: CueHit) -> tuple[TermHit, ...]:
+def _meant_by(view: ClauseView, cue: CueHit) -> list[Group]:
     """The terms a cue without a judgement is about: those after it ("not sure about the belt"), else
-    those before it; of several in a list all, else the first."""
+    those before it; as lists in order of likelihood."""
     after = tuple(term for term in view.terms if term.start >= cue.start)
     pool = after or view.terms
-    groups = groups_of(view.words, pool, view.conditions)
-    return groups[0] if groups else ()
+    return groups_of(view.words, pool, view.conditions)
 
 
 def _spoken_of(view: ClauseView, context: Context, cue: CueHit) -> dict[str, str]:
     """The checks that a remark without a judgement is about, each with the words that name it."""
-    terms = _meant_by(view, cue)
+    for terms in _meant_by(view, cue):
+        named = _named_by(view, context, terms)
+        if named:
+            return named
+    return {}
+
+
+def _named_by(view: ClauseView, context: Context, terms: Group) -> dict[str, str]:
     meanings = tuple(meaning for condition in view.conditions for meaning in condition.meanings)
     specific = tuple(meaning for meaning in meanings if meaning.owner != GENERAL)
     named: dict[str, str] = {}

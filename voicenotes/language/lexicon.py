@@ -124,6 +124,8 @@ def _add_terms(lexicon: Lexicon, phrases: Iterable[str], subject: Subject, how: 
             words = norms_of(phrase)
             _add(lexicon, words, Entry(subject, phrase, how))
             if how != "exact":
+                for form in plural_forms(words[-1]) if words else ():
+                    _add(lexicon, (*words[:-1], form), Entry(subject, phrase, how))
                 continue
             known = lexicon.term_phrases.get(words, ())
             if subject not in known:

@@ -76,7 +76,11 @@ def read_transcript(
 
 
 def _views(words: Words, lexicon: Lexicon, pack: Pack) -> list[tuple[ClauseView, list[PlaceHit], list[FactHit]]]:
-    hits = find_hits(words.norms, words.breaks, lexicon, guess_terms(words, lexicon))
+    hits = find_hits(words.norms, words.breaks, lexicon)
+    guesses = guess_terms(words, lexicon, hits)
+    if guesses:
+        terms = sorted((*hits.terms, *guesses), key=lambda term: term.start)
+        hits = replace(hits, terms=tuple(terms))
     quantities = find_quantities(words.norms, detect_metric(words.norms))
     marks = landmarks_of(hits, quantities)
     clauses = clauses_of(words, marks)
@@ -129,8 +133,10 @@ def _noted_by_facts(
     """Checks that only ask for a fact to be noted are settled when it is."""
     results = []
     judged = {mention.check for mention in mentions if mention.polarity in _JUDGED}
+    if not facts:
+        return []
     for check in pack.checks:
-        if not check.notes or check.id in judged:
+        if not check.notes or check.id in judged or any(check.station in other for other in judged):
             continue
         given = [fact for fact in facts if getattr(fact, "fact", None) in check.notes]
         if given:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
-from voicenotes.outputs.wording import count, minutes, table_line, wrapped
+from voicenotes.outputs.wording import count, minutes, table_line, verdict_lines, wrapped
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from voicenotes.vocabulary.schema import Fitting, Pack
 
 MUST = "must"
+NEVER = "never mentioned"
 
 
 @dataclass(frozen=True)
@@ -40,7 +41,7 @@ def gap_lines(record: Record, pack: Pack, only_must: bool = False) -> list[str]:
     gaps = [gap for gap in open_checks(record) if gap.finding.must_before_leaving or not only_must]
     if not gaps:
         return [leaving_line(record)]
-    lines = [f"Still open: {_sum(gaps)}."]
+    lines = [f"Still open{' before leaving' if only_must else ''}: {_sum(gaps)}."]
     if not only_must:
         lines.append(f'"{MUST}" = to be settled before leaving.')
     lines += _questions(record, pack, gaps)
@@ -48,7 +49,7 @@ def gap_lines(record: Record, pack: Pack, only_must: bool = False) -> list[str]:
     for station, group in groupby(gaps, key=lambda gap: gap.finding.station):
         lines += ["", *_station_lines(pack, station, titles.get(station, station), list(group))]
     lines += ["", *(line for caution in pack.head.cautions for line in wrapped(caution, "  ", first="- "))]
-    return [*lines, "", *wrapped(leaving_line(record), "")]
+    return [*lines, "", *verdict_lines(leaving_line(record))]
 
 
 def leaving_line(record: Record) -> str:
@@ -57,7 +58,9 @@ def leaving_line(record: Record) -> str:
     if not must:
         return "Nothing that must be settled before leaving is open."
     perhaps = sum(gap.finding.applies is None for gap in must)
-    only_if = f" ({perhaps} of them only if fitted)" if perhaps else ""
+    only_if = ""
+    if perhaps:
+        only_if = " (only if fitted)" if perhaps == len(must) else f" ({perhaps} of them only if fitted)"
     time = minutes(sum(gap.finding.minutes for gap in must))
     return f"{count(len(must), 'check')} must still be settled before leaving, about {time}{only_if}."
 
@@ -122,7 +125,7 @@ def _station_lines(pack: Pack, station: str, title: str, gaps: Sequence[OpenChec
     lines = table_line("", title.upper() + (" (if fitted)" if perhaps else ""), time)
     cautions = [text for place in pack.head.stations if place.id == station for text in place.cautions]
     lines += [line for caution in cautions for line in wrapped(caution, "  ", first="  Caution: ")]
-    of_checks = {check.id: check.caution for check in pack.checks if check.caution}
+    of_checks = {check.id: check.caution for check in pack.checks if check.caution not in cautions}
     for gap in gaps:
         lines += _gap_lines(gap, of_checks.get(gap.finding.id), if_fitted=not perhaps)
     return lines
@@ -132,9 +135,11 @@ def _gap_lines(gap: OpenCheck, caution: str | None, if_fitted: bool) -> list[str
     finding = gap.finding
     mark = f"  {MUST if finding.must_before_leaving else '':<5} "
     doubt = " (if fitted)" if if_fitted and finding.applies is None else ""
-    lines = table_line(mark, finding.title + doubt, minutes(finding.minutes))
+    silent = gap.why == NEVER
+    right = f"{NEVER if silent else ''}{minutes(finding.minutes):>8}"
+    lines = table_line(mark, finding.title + doubt, right)
     indent = " " * 10
-    if gap.why != "never mentioned":
+    if not silent:
         lines += wrapped(gap.why, indent)
     if caution:
         lines += wrapped(f"Caution: {caution}", indent)

@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING
 from voicenotes.outputs.gap_sheet import open_checks
 from voicenotes.outputs.wording import (
     count,
+    in_a_list,
     length,
     minutes,
     number,
     quoted,
     reading_line,
     table_line,
+    verdict_lines,
     wrapped,
 )
 
@@ -35,9 +37,8 @@ def summary_lines(record: Record, pack: Pack) -> list[str]:
     lines += _fittings(record, pack)
     lines += _facts(record, pack)
     if record.untagged:
-        said = count(len(record.untagged), "remark")
-        lines += ["", f"{said} settled nothing; they stand in the record under untagged."]
-    return [*lines, "", *wrapped(settled_line(record), "")]
+        lines += ["", f"Taken by no check, kept in the record: {count(len(record.untagged), 'remark')}."]
+    return [*lines, "", *verdict_lines(settled_line(record))]
 
 
 def settled_line(record: Record) -> str:
@@ -47,7 +48,7 @@ def settled_line(record: Record) -> str:
     must = [gap.finding for gap in gaps if gap.finding.must_before_leaving]
     settled = f"{len(applying) - len(gaps)} of {count(len(applying), 'check')} settled"
     time = minutes(sum(finding.minutes for finding in must))
-    pressing = f"{len(must)} must be settled before leaving, about {time}" if must else "none is pressing"
+    pressing = f"{len(must) or 'none'} must be settled before leaving{f', about {time}' if must else ''}"
     return f"{settled}, {count(len(gaps), 'gap')}{f' ({pressing})' if gaps else ''}."
 
 
@@ -99,7 +100,7 @@ def _fittings(record: Record, pack: Pack) -> list[str]:
     groups: dict[bool | None, list[str]] = {True: [], False: [], None: []}
     for fitting in pack.head.fittings:
         known = record.fittings.get(fitting.id)
-        groups[known.fitted if known else None].append(fitting.title.lower())
+        groups[known.fitted if known else None].append(in_a_list(fitting.title))
     lines = [""]
     for answer, words in ((True, "Fitted"), (False, "Not fitted"), (None, "Fitted or not, nobody said")):
         if groups[answer]:

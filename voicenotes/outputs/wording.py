@@ -1,4 +1,4 @@
-"""How numbers, times and outcomes are worded on every screen and sheet."""
+"""How numbers, times and lines are worded and broken on every screen and sheet."""
 
 from __future__ import annotations
 
@@ -9,14 +9,6 @@ if TYPE_CHECKING:
     from voicenotes.model import Reading
 
 WIDTH = 80
-OUTCOMES = {
-    "ok": "ok",
-    "defect": "defect",
-    "unsure": "unsure",
-    "not_tested": "not tested",
-    "not_fitted": "not fitted",
-    "not_mentioned": "not mentioned",
-}
 VERDICTS = {"within": "within", "outside": "OUTSIDE", "no_limit": "no limit known"}
 
 
@@ -56,6 +48,17 @@ def wrapped(text: str, indent: str, width: int = WIDTH, first: str | None = None
         " ".join(text.split()), width, initial_indent=indent if first is None else first,
         subsequent_indent=indent, break_on_hyphens=False,
     )  # fmt: skip
+
+
+def verdict_lines(text: str, width: int = WIDTH) -> list[str]:
+    """A closing sentence on one line, or broken before its bracket where it is too long for one."""
+    head, bracket, tail = text.partition(" (")
+    return [text] if len(text) <= width or not bracket else [head, f"({tail}"]
+
+
+def in_a_list(title: str) -> str:
+    """A title inside a list: "Work light" as "work light", but "C axis" as it is."""
+    return title if title[1:2].isspace() or title[1:2].isupper() else title[:1].lower() + title[1:]
 
 
 def quoted(text: str, most: int = 160) -> str:

@@ -12,12 +12,14 @@ import math
 import os
 import shutil
 import tempfile
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from voicenotes.errors import EngineError
 from voicenotes.model import Transcript, Word
 from voicenotes.speech.engine import SAMPLE_RATE_HZ, SpeechMaterial
+from voicenotes.speech.voice_fit import fit_to_voice
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -31,6 +33,7 @@ COMPILED_FORMAT = 1  # raise it when the compiled files change for the same mate
 FRAMES_PER_SECOND = 100
 LANGUAGE_WEIGHT = 6.5
 SURROUNDINGS_S = 3.0
+VOICE_SAMPLE_S = 10.0
 DITHER = 2.0 / 32768.0
 LOUDEST_PEAK = 0.5
 MOST_GAIN = 30.0
@@ -60,11 +63,14 @@ class EmbeddedEngine:
         if self._decoder is None:
             self._decoder = _loaded(compiled_folder(self._material, self._cache_dir))
         seconds = samples.size / SAMPLE_RATE_HZ
-        words: list[Word] = []
-        for stretch in cut_at_pauses(samples):
-            words += _decoded(self._decoder, samples, stretch)
-            if progress is not None:
-                progress(stretch.end_s)
+        stretches = cut_at_pauses(samples)
+        with _failures_told():
+            fit_to_voice(self._decoder, [_pcm(samples, stretch) for stretch in _sample_of(stretches)])
+            words: list[Word] = []
+            for stretch in stretches:
+                words += _decoded(self._decoder, _pcm(samples, stretch), stretch)
+                if progress is not None:
+                    progress(stretch.end_s)
         if progress is not None:
             progress(seconds)
         return Transcript(words=tuple(words), engine=self.name, model=self.model, seconds=seconds)
@@ -142,21 +148,41 @@ def _loaded(folder: Path) -> Any:
         raise EngineError(f"pocketsphinx can't load {folder}: delete that folder and try again") from error
 
 
-def _decoded(decoder: Any, samples: NDArray[np.float32], stretch: Stretch) -> Iterator[Word]:
-    """The words of one stretch, their times on the recording's clock."""
+@contextmanager
+def _failures_told() -> Iterator[None]:
+    """Pocketsphinx's own ways of giving up, as EngineError."""
+    try:
+        yield
+    except (RuntimeError, ValueError, KeyError, SystemExit) as error:
+        raise EngineError(f"pocketsphinx failed on this recording: {error}; try another engine") from error
+
+
+def _sample_of(stretches: list[Stretch]) -> list[Stretch]:
+    """Stretches to fit the voice on: the longest ones first, until there is enough to go by."""
+    chosen: list[Stretch] = []
+    for stretch in sorted(stretches, key=lambda s: (s.start_s - s.end_s, s.start_s)):
+        if sum(s.end_s - s.start_s for s in chosen) >= VOICE_SAMPLE_S:
+            break
+        chosen.append(stretch)
+    return chosen
+
+
+def _pcm(samples: NDArray[np.float32], stretch: Stretch) -> bytes:
+    """One stretch without its steady noise, as 16-bit samples."""
     from voicenotes.speech.steady_noise import without_steady_noise
 
     first, last = round(stretch.start_s * SAMPLE_RATE_HZ), round(stretch.end_s * SAMPLE_RATE_HZ)
     margin = round(SURROUNDINGS_S * SAMPLE_RATE_HZ)
     around = samples[max(0, first - margin) : last + margin]
-    clean = without_steady_noise(samples[first:last], around)
-    try:
-        decoder.start_utt()
-        decoder.process_raw(as_pcm(clean), full_utt=True)
-        decoder.end_utt()
-        segments = list(decoder.seg() or ()) if decoder.hyp() is not None else []
-    except (RuntimeError, ValueError, SystemExit) as error:
-        raise EngineError(f"pocketsphinx failed at {stretch.start_s:.1f} s: {error}") from error
+    return as_pcm(without_steady_noise(samples[first:last], around))
+
+
+def _decoded(decoder: Any, pcm: bytes, stretch: Stretch) -> Iterator[Word]:
+    """The words of one stretch, their times on the recording's clock."""
+    decoder.start_utt()
+    decoder.process_raw(pcm, full_utt=True)
+    decoder.end_utt()
+    segments = list(decoder.seg() or ()) if decoder.hyp() is not None else []
     per_frame = [math.log(max(segment.ascore, 1e-300)) / _frames(segment) for segment in segments]
     usual = sum(per_frame) / len(per_frame) if per_frame else 0.0
     for segment, score in zip(segments, per_frame, strict=True):

@@ -1,0 +1,226 @@
+"""What the screens and sheets say, as pictures of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import pytest
+from small_pack import write_pack
+
+from voicenotes.findings.read import read_text
+from voicenotes.model import CheckFinding, Evidence, FittingFinding, Gap, PackStamp, Record, RecordingEntry
+from voicenotes.outputs.explanation import explanation_data, explanation_lines
+from voicenotes.outputs.gap_sheet import gap_data, gap_lines, leaving_line
+from voicenotes.outputs.schemas import SCHEMAS, schema_of
+from voicenotes.outputs.screen import settled_line, summary_lines
+from voicenotes.outputs.wording import in_a_list, length, minutes, number, quoted, table_line, wrapped
+from voicenotes.vocabulary.load import load_pack
+from voicenotes.vocabulary.schema import Pack
+
+
+@pytest.fixture(scope="module")
+def pack(tmp_path_factory: pytest.TempPathFactory) -> Pack:
+    return load_pack(write_pack(tmp_path_factory.mktemp("pack")))
+
+
+def evidence(quote: str, polarity: str, basis: str = "seen") -> Evidence:
+    return Evidence.model_validate(
+        {"recording": "a.txt", "start": 0.0, "end": 1.0, "quote": quote, "basis": basis,
+         "polarity": polarity, "confidence": 0.9, "why": "made up for the test"}
+    )  # fmt: skip
+
+
+def record_of(pack: Pack, found: dict[str, CheckFinding], gaps: Sequence[Gap], fitted: bool | None) -> Record:
+    blank = {
+        check.id: CheckFinding(
+            id=check.id, station=check.station, title=check.title, minutes=check.minutes,
+            applies=fitted if check.fitting else True, must_before_leaving=check.must_before_leaving,
+            outcome="not_fitted" if check.fitting and fitted is False else "not_mentioned",
+        )
+        for check in pack.checks
+    }  # fmt: skip
+    return Record(
+        pack=PackStamp(id=pack.id, version=pack.version),
+        recordings=(RecordingEntry(file="a.txt", seconds=65, words=20),),
+        fittings={"tailstock": FittingFinding(fitted=fitted)},
+        checks=tuple((blank | found).values()),
+        gaps=tuple(gaps),
+    )
+
+
+def finding(
+    pack: Pack, check: str, outcome: str, *said: Evidence, severity: str | None = None
+) -> CheckFinding:
+    known = next(one for one in pack.checks if one.id == check)
+    return CheckFinding.model_validate(
+        {"id": check, "station": known.station, "title": known.title, "applies": True, "outcome": outcome,
+         "severity": severity, "must_before_leaving": known.must_before_leaving, "minutes": known.minutes,
+         "evidence": said}
+    )  # fmt: skip
+
+
+@pytest.fixture
+def some(pack: Pack) -> Record:
+    """Noise is bad, heat not tested, leaks only told, runout unmentioned, tailstock unknown."""
+    found = {
+        "head.noise": finding(
+            pack, "head.noise", "defect", evidence("it growls", "bad"), severity="critical"
+        ),
+        "head.heat": finding(pack, "head.heat", "not_tested", evidence("no time for the heat", "not_tested")),
+        "tank.leaks": finding(pack, "tank.leaks", "ok", evidence("he says it is dry", "good", "told")),
+    }
+    gaps = (
+        Gap(id="head.heat", why='not tested: "no time for the heat"'),
+        Gap(id="head.runout", why="never mentioned"),
+        Gap(id="tail.quill", why="never mentioned"),
+        Gap(id="tank.leaks", why='only told: "he says it is dry"'),
+    )
+    return record_of(pack, found, gaps, None)
+
+
+def test_the_gap_sheet(pack: Pack, some: Record) -> None:
+    assert gap_lines(some, pack) == [
+        "Still open: 4 checks, about 19 min.",
+        '"must" = to be settled before leaving.',
+        "",
+        "First say which of these the machine has; what it lacks drops out:",
+        "  Tailstock fitted?                                         1 check, about 2 min",
+        "",
+        "HEADSTOCK                                                                 15 min",
+        "  Caution: Rotating spindle. Doors shut.",
+        "        Headstock temperature                                             10 min",
+        '          not tested: "no time for the heat"',
+        "  must  Runout at the nose                               never mentioned   5 min",
+        "          Caution: Indicator clear of the jaws.",
+        "",
+        "TAILSTOCK (if fitted)                                                      2 min",
+        "  must  Quill travel                                     never mentioned   2 min",
+        "",
+        "COOLANT TANK                                                               2 min",
+        "        Coolant leaks                                                      2 min",
+        '          only told: "he says it is dry"',
+        "",
+        "- A check that was not mentioned has not been passed.",
+        "",
+        "2 checks must still be settled before leaving, about 7 min",
+        "(1 of them only if fitted).",
+    ]
+
+
+def test_the_gap_sheet_of_what_must_be_done(pack: Pack, some: Record) -> None:
+    lines = gap_lines(some, pack, only_must=True)
+    assert lines[0] == "Still open before leaving: 2 checks, about 7 min."
+    assert not any("Coolant" in line or "temperature" in line for line in lines)
+    assert any("Runout at the nose" in line for line in lines)
+
+
+def test_he_can_leave(pack: Pack) -> None:
+    settled = {
+        check.id: finding(pack, check.id, "ok", evidence("fine", "good"))
+        for check in pack.checks
+        if check.id != "head.heat"
+    }
+    record = record_of(pack, settled, [Gap(id="head.heat", why="never mentioned")], True)
+    assert leaving_line(record) == "Nothing that must be settled before leaving is open."
+    assert gap_lines(record, pack)[-1] == leaving_line(record)
+    assert gap_lines(record, pack, only_must=True) == [leaving_line(record)]
+    assert settled_line(record) == "4 of 5 checks settled, 1 gap (none must be settled before leaving)."
+
+
+def test_what_is_not_fitted_is_not_counted(pack: Pack) -> None:
+    settled = {
+        check.id: finding(pack, check.id, "ok", evidence("fine", "good"))
+        for check in pack.checks
+        if not check.fitting
+    }
+    record = record_of(pack, settled, [], False)
+    assert settled_line(record) == "4 of 4 checks settled, 0 gaps."
+
+
+def test_the_gap_list_for_programs(pack: Pack, some: Record) -> None:
+    data = gap_data(some, pack)
+    assert [gap["id"] for gap in data["gaps"]] == ["head.heat", "head.runout", "tail.quill", "tank.leaks"]
+    assert data["fittings_to_ask"] == ["tailstock"]
+    assert (data["minutes"], data["must_before_leaving"], data["must_before_leaving_minutes"]) == (19, 2, 7)
+    assert data["gaps"][0] == {
+        "id": "head.heat",
+        "station": "head",
+        "title": "Headstock temperature",
+        "applies": True,
+        "outcome": "not_tested",
+        "minutes": 10.0,
+        "must_before_leaving": False,
+        "why": 'not tested: "no time for the heat"',
+    }
+
+
+def test_the_summary(pack: Pack, some: Record) -> None:
+    assert summary_lines(some, pack) == [
+        "Small lathe: 1 recording, 1:05, 20 words",
+        "",
+        "CRITICAL (1)",
+        "  Bearing noise                                                       head.noise",
+        '    "it growls"',
+        "",
+        "NOT TESTED (1)",
+        "  Headstock temperature                                                head.heat",
+        '    "no time for the heat"',
+        "",
+        "Fitted or not, nobody said: tailstock",
+        "",
+        "1 of 5 checks settled, 4 gaps (2 must be settled before leaving, about 7 min).",
+    ]
+
+
+def test_a_contradiction_and_a_reading_are_shown(pack: Pack) -> None:
+    said = "Spindle growls. Spindle is quiet. Spindle runout is a thou. Serial number four seven alpha two."
+    text = "\n".join(summary_lines(read_text(said, pack), pack))
+    assert 'but also said good: "Spindle is quiet."' in text
+    assert "runout 0.001 in: OUTSIDE the limit (at most 0.0004 in)" in text
+    assert "Serial number  47A2" in text
+
+
+def test_no_line_is_wider_than_a_terminal(pack: Pack, some: Record) -> None:
+    long = "it " + "growls and rumbles " * 30
+    found = {"head.noise": finding(pack, "head.noise", "defect", evidence(long, "bad"), severity="major")}
+    record = record_of(pack, found, [Gap(id="head.heat", why=f'unsure: "{long}"')], None)
+    for lines in (gap_lines(record, pack), summary_lines(record, pack), gap_lines(some, pack)):
+        assert max(len(line) for line in lines) <= 80
+
+
+def test_an_explanation(pack: Pack) -> None:
+    lines = explanation_lines(read_text("The spindle growls. The weather is nice.", pack))
+    assert lines[0] == '"The spindle growls."'
+    assert lines[1].startswith("  head.noise: defect critical, seen, confidence 0.")
+    assert any("because" in line and "growls" in line for line in lines)
+    assert lines[-2:] == ['"The weather is nice."', "  no check took this"]
+    assert explanation_lines(read_text("", pack)) == ["There are no words in this."]
+
+
+def test_an_explanation_for_programs(pack: Pack) -> None:
+    data = explanation_data(read_text("Spindle runout is two tenths. There's no tailstock.", pack))
+    first, second = data["remarks"]
+    assert first["checks"][0]["check"] == "head.runout"
+    assert first["checks"][0]["readings"][0]["verdict"] == "within"
+    assert (second["fittings"][0]["fitting"], second["fittings"][0]["fitted"]) == ("tailstock", False)
+
+
+@pytest.mark.parametrize("name", SCHEMAS)
+def test_every_schema_is_made(name: str) -> None:
+    schema = schema_of(name)
+    assert schema["$schema"].endswith("2020-12/schema")
+    assert schema["type"] == ("array" if name.endswith("-file") else "object")
+
+
+def test_small_wordings() -> None:
+    assert [length(seconds) for seconds in (0, 59.6, 3725)] == ["0:00", "1:00", "1:02:05"]
+    assert [minutes(amount) for amount in (0, 0.2, 37.6)] == ["0 min", "1 min", "38 min"]
+    assert [number(value) for value in (0.0002, 2000.0, 1.5, 12_345_678.0)] == [
+        "0.0002", "2000", "1.5", "12345678",
+    ]  # fmt: skip
+    assert quoted("one two three", most=10) == '"one ..."'
+    assert table_line("  ", "a b", "end", width=12) == ["  a b    end"]
+    assert [in_a_list(title) for title in ("Work light", "C axis", "NC tools")] == [
+        "work light", "C axis", "NC tools",
+    ]  # fmt: skip
+    assert wrapped("aa bb cc", "  ", width=6) == ["  aa", "  bb", "  cc"]
