@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -59,6 +60,15 @@ def test_process_then_gaps(visit: Path, pack: Path) -> None:
     assert "never mentioned   5 min" in out
     assert "2 checks must still be settled before leaving, about 7 min" in out
     assert "\x1b" not in out
+
+
+def test_the_record_is_the_same_to_the_byte_in_every_process(visit: Path, pack: Path) -> None:
+    made = set()
+    for seed in ("1", "2"):
+        command = [sys.executable, "-m", "voicenotes", "process", str(visit), "--pack", str(pack), "--quiet"]
+        subprocess.run(command, check=True, timeout=60, env={**os.environ, "PYTHONHASHSEED": seed})
+        made.add((visit / "record.json").read_bytes())
+    assert len(made) == 1
 
 
 def test_gaps_for_programs(visit: Path, pack: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -313,6 +314,16 @@ def test_an_engine_that_always_fails_is_an_error(visit: Path, pack: Path, engine
     assert not (visit / "record.json").exists()
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="only Linux lets a name be any bytes")
+def test_names_and_words_that_are_no_unicode(visit: Path, pack: Path) -> None:
+    (visit / os.fsdecode(b"m\xe9mo.txt")).write_text("spindle growls")
+    word = '{"word": "growls\\ud800", "start": 1, "end": 2}'
+    (visit / "odd.json").write_text('{"words": [{"word": "spindle", "start": 0, "end": 1}, ' + word + "]}")
+    record = process_visit(visit, pack)
+    assert [entry.file for entry in record.recordings] == ["m\ufffdmo.txt", "odd.json"]
+    assert load_record(visit) == record
+
+
 # --- visits that can't be processed
 
 
@@ -426,13 +437,19 @@ def test_without_any_date_the_file_says_when(visit: Path, pack: Path) -> None:
 
 
 @pytest.mark.audio
-def test_the_embedded_engine_hears_a_demo_recording(visit: Path) -> None:
+def test_the_embedded_engine_hears_a_demo_recording(
+    visit: Path, pack: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("platformdirs.user_cache_dir", lambda *_, **__: str(tmp_path / "cache"))
     demo = Path(__file__).parent.parent / "demo_recordings" / "2024-03-12 11-46-13.wav"
     (visit / demo.name).write_bytes(demo.read_bytes())
-    record = process_visit(visit, engine="embedded")
+    record = process_visit(visit, pack, engine="embedded")
     (entry,) = record.recordings
-    assert entry.engine == "embedded"
-    assert entry.problem is None
-    assert entry.words > 20
-    assert entry.seconds == pytest.approx(26.7, abs=0.5)
-    assert any(finding.outcome in ("ok", "defect") for finding in record.checks)
+    assert (entry.engine, entry.problem, entry.recorded_at) == ("embedded", None, "2024-03-12T11:46:13")
+    assert entry.words > 30
+    assert entry.seconds == pytest.approx(26.7, abs=0.1)
+    heard = {word for remark in record.untagged for word in remark.quote.split()}
+    assert len(heard & {"door", "wire", "warning", "labels", "surface", "tested", "material"}) >= 4
+    first = (visit / "record.json").read_bytes()
+    process_visit(visit, pack, engine="embedded")
+    assert (visit / "record.json").read_bytes() == first

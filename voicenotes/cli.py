@@ -267,11 +267,19 @@ def _progress(quiet: bool) -> Iterator[tuple[Progress | None, Say | None]]:
 @contextlib.contextmanager
 def _bar() -> Iterator[tuple[Progress, Say]]:
     from rich.console import Console
-    from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
+    from rich.progress import (
+        BarColumn,
+        Progress,
+        SpinnerColumn,
+        TaskProgressColumn,
+        TextColumn,
+        TimeRemainingColumn,
+    )
 
     console = Console(stderr=True, highlight=False, markup=False)
-    columns = (TextColumn("{task.description}", markup=False), BarColumn(), TaskProgressColumn())
-    with Progress(*columns, TimeRemainingColumn(), console=console, transient=True) as bar:
+    file_name = TextColumn("{task.description}", markup=False)
+    columns = (SpinnerColumn(), file_name, BarColumn(), TaskProgressColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=console, transient=True) as bar:
         task = bar.add_task("", total=None, visible=False)
 
         def progress(file: str, done: float, in_all: float) -> None:

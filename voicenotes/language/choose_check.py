@@ -91,10 +91,36 @@ def choose_checks(
             )
             if choice:
                 found.append(choice)
+    if not any(choice.score >= TERM_GENERAL for choice in found):
+        found += _by_inner_part(lexicon, meanings, inner, term, others, named_aspects, station)
     found += _neighbours(lexicon, meanings, found, term)
     if not found:
         return []
     return _best(lexicon, found)
+
+
+def _by_inner_part(
+    lexicon: Lexicon,
+    meanings: Sequence[Judgement],
+    inner: Sequence[Judgement],
+    term: TermHit,
+    others: Sequence[TermHit],
+    named_aspects: frozenset[str],
+    station: str | None,
+) -> list[Choice]:
+    """ "Turret indexes, no clunk": a check's term also names its part, for checks of the same station."""
+    stations = {lexicon.checks[s.id].station for s in term.subjects if s.kind == "check"}
+    found = []
+    for subject in term.inner:
+        for check_id in lexicon.by_part.get(subject.id, ()):
+            if lexicon.checks[check_id].station not in stations:
+                continue
+            choice = _score(
+                lexicon, check_id, subject, meanings, inner, term, others, named_aspects, station, None
+            )
+            if choice and choice.score > TERM_GENERAL:
+                found.append(choice)
+    return found
 
 
 def _neighbours(
@@ -138,7 +164,9 @@ def _score(
     score = 0.0
     if level in ("own", "aspect"):
         score = OWN_TERM if own_term else PART_OWN if level == "own" else PART_ASPECT
-        score += 0.2 if own_term and level == "own" else 0.0
+        if level == "own":
+            known = any(m.owner in check.aspects and m.polarity == meaning.polarity for m in meanings)
+            score += (0.2 if own_term else 0.0) + (0.1 if known else 0.0)
     elif level == "general":
         aspect_named = bool(named_aspects & {*check.aspects, check.id})
         if own_term:
@@ -208,7 +236,12 @@ def _best(lexicon: Lexicon, found: list[Choice]) -> list[Choice]:
 def _own_of_one_station(lexicon: Lexicon, choices: Sequence[Choice]) -> bool:
     """Whether the condition stands in each check's own list, all at one station ("runs both ways")."""
     stations = {lexicon.checks[choice.check].station for choice in choices}
-    return len(stations) == 1 and all(choice.meaning.owner == choice.check for choice in choices)
+    polarities = {choice.meaning.polarity for choice in choices}
+    return (
+        len(stations) == 1
+        and len(polarities) == 1
+        and all(choice.meaning.owner == choice.check for choice in choices)
+    )
 
 
 def choose_by_place(

@@ -99,6 +99,8 @@ def _number(
         value = float(number.year if number.year is not None and fact.kind == "number" else number.value)
         if number.kind == "ordinal" or not _in_range(fact, value):
             continue
+        if any(quantity.start <= first < quantity.end for quantity in view.quantities):
+            continue
         if fact.kind == "quantity" and not _unit_is_named(fact, hit):
             continue
         if _beside(view, hit, first, last):

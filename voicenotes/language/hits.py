@@ -30,13 +30,17 @@ _JUDGING = frozenset({"good", "bad", "noted"})
 
 @dataclass(frozen=True)
 class TermHit:
-    """A term: words start..end (exclusive) name each of `subjects`."""
+    """A term: words start..end (exclusive) name each of `subjects`.
+
+    `inner` are the parts that shorter terms inside it name: "turret" in "turret indexes".
+    """
 
     start: int
     end: int
     subjects: tuple[Subject, ...]
     how: How
     phrase: str
+    inner: tuple[Subject, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -200,7 +204,8 @@ def find_hits(
         for span in subjects
         if not any(_inside(span, outer) and span != outer for outer in (*condition_spans, *blocking))
     ]
-    terms = [_term(span, by_span[span]) for span in term_spans]
+    inside = _inside_spans([span for span in spans_of(Subject) if span not in set(term_spans)], term_spans)
+    terms = [_term(span, by_span[span], [by_span[s] for s in inside.get(span, ())]) for span in term_spans]
     conditions = _conditions(condition_spans, judging, by_span, term_spans, blocking, norms)
     cues = [
         CueHit(span[0], span[1], entry.meaning, entry.phrase)
@@ -260,14 +265,34 @@ def _hidden(
     return any(_inside(span, outer) for outer in terms)
 
 
-def _term(span: tuple[int, int], entries: list[Entry]) -> TermHit:
+def _inside_spans(
+    spans: list[tuple[int, int]], outer_spans: list[tuple[int, int]]
+) -> dict[tuple[int, int], list[tuple[int, int]]]:
+    """The spans that lie inside each of the outer ones, which don't overlap and come in order."""
+    inside: dict[tuple[int, int], list[tuple[int, int]]] = {}
+    at = 0
+    for span in sorted(spans):
+        while at < len(outer_spans) and outer_spans[at][1] <= span[0]:
+            at += 1
+        if at < len(outer_spans) and _inside(span, outer_spans[at]):
+            inside.setdefault(outer_spans[at], []).append(span)
+    return inside
+
+
+def _term(span: tuple[int, int], entries: list[Entry], inner: list[list[Entry]]) -> TermHit:
     naming = [entry for entry in entries if isinstance(entry.meaning, Subject)]
     order: list[How] = ["exact", "inflected", "misheard"]
     best = min(naming, key=lambda entry: order.index(entry.how)).how
     subjects = tuple(
         entry.meaning for entry in naming if entry.how == best and isinstance(entry.meaning, Subject)
     )
-    return TermHit(span[0], span[1], subjects, best, naming[0].phrase)
+    parts = dict.fromkeys(
+        entry.meaning
+        for found in inner
+        for entry in found
+        if isinstance(entry.meaning, Subject) and entry.meaning.kind in ("part", "fitting")
+    )
+    return TermHit(span[0], span[1], subjects, best, naming[0].phrase, tuple(parts))
 
 
 def _inside_term(
@@ -287,9 +312,10 @@ def _inside_term(
     own = {entry.meaning.id for entry in by_span[term] if isinstance(entry.meaning, Subject)}
     if span == term:
         return tuple(m for m in meanings if m.polarity not in _JUDGING or m.owner in own)
+    verbs = tuple(m for m in meanings if is_verb and own and m.polarity in _JUDGING)
     if span[1] != term[1]:
-        return ()
-    return tuple(m for m in meanings if m.polarity not in _JUDGING or (is_verb and own))
+        return verbs
+    return tuple(m for m in meanings if m.polarity not in _JUDGING) + verbs
 
 
 def _judges(entry: Entry) -> bool:

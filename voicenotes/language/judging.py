@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 _CARRIED = 0.85
 _BY_PLACE = 0.7
+_NEAR_WORDS = 3
+_BASE_LINKS = frozenset("over across along per in at for on".split())
 _REASON_STARTS = frozenset(
     "there no nobody because since as it they he she someone somebody without".split()
 )
@@ -168,8 +170,12 @@ def _choices(
     )
     certainty = CERTAINTY[condition.how]
     results: list[tuple[Choice, float, bool]] = []
-    tried = [group, *([tuple(rest)] if rest else [])]
-    for terms in tried:
+    near = tuple(
+        term
+        for term in rest
+        if 0 <= term.start - condition.end <= _NEAR_WORDS or 0 <= condition.start - term.end <= _NEAR_WORDS
+    )
+    for terms in (group, near):
         for term in terms:
             others = tuple(other for other in (*group, *rest) if other is not term)
             if len(group) > 1 and term in group:
@@ -331,6 +337,8 @@ def _measurements(
 ) -> list[Found]:
     results = []
     for quantity in view.quantities:
+        if _is_base(view, quantity):
+            continue
         choice = _measured_check(view, context, quantity, found)
         if choice is None:
             continue
@@ -356,6 +364,16 @@ def _measurements(
         certainty = 0.95 * (CERTAINTY[choice.via.how] if choice.via else _CARRIED)
         results.append(Found(choice, polarity, None, certainty, why, reading))
     return results
+
+
+def _is_base(view: ClauseView, quantity: Quantity) -> bool:
+    """ "Four microns over two hundred millimetres": the second is the length it was measured over."""
+    before = view.words.norms[quantity.start - 1] if quantity.start > view.clause.start else ""
+    if quantity.comparator != ">" and before not in _BASE_LINKS:
+        return False
+    return any(
+        other.dimension == quantity.dimension and other.end <= quantity.start for other in view.quantities
+    )
 
 
 def _measured_check(

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from voicenotes.model import CheckFinding, FactFinding, Polarity, Record
     from voicenotes.vocabulary.schema import Pack
 
+MOST_QUOTES = 2
 SEVERITIES = ("critical", "major", "minor")
 
 
@@ -92,7 +93,9 @@ def finding_lines(finding: CheckFinding, polarity: Polarity) -> list[str]:
         lines += wrapped(told + quoted(evidence.quote), "     ", first="    ")
     if finding.conflict:
         good = [quoted(e.quote) for e in finding.evidence if e.polarity == "good"]
-        lines += wrapped(f"but also said good: {', '.join(good)}", "     ", first="    ")
+        more = f" and {len(good) - MOST_QUOTES} more" if len(good) > MOST_QUOTES else ""
+        said = ", ".join(good[:MOST_QUOTES])
+        lines += wrapped(f"but also said good: {said}{more}", "     ", first="    ")
     return lines
 
 
