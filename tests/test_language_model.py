@@ -162,7 +162,8 @@ def test_estimate_by_hand() -> None:
     """Kneser-Ney on six words, worked by hand with the discount 0.5 of a text too small to tell.
 
     Sentences "a b" and "a b", ids <s>=0 </s>=1 a=2 b=3. Continuation counts: 1 for each of a, b, </s>.
-    Unigram: (1 - .5) / 3 + .5 / 3 = 1/3. Bigram after a, one distinct left context: (1 - .5) / 1 + .5 / 3 = 2/3.
+    Unigram: (1 - .5) / 3 + .5 / 3 = 1/3.
+    Bigram after a, one left context: (1 - .5) / 1 + .5 / 3 = 2/3.
     Trigram <s> a b, seen twice: (2 - 1) / 2 + 1 / 2 * 2/3 = 5/6.
     """
     model = estimate([[2, 3], [2, 3]], 4, 0, 1)

@@ -113,7 +113,15 @@ def _spoken(sentence: str, voice: str) -> NDArray[np.float32]:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "said.wav"
         if voice == "hts":
-            command = ["text2wave", "-eval", "(voice_cmu_us_slt_arctic_hts)", "-F", str(RATE), "-o", str(path)]
+            command = [
+                "text2wave",
+                "-eval",
+                "(voice_cmu_us_slt_arctic_hts)",
+                "-F",
+                str(RATE),
+                "-o",
+                str(path),
+            ]
             subprocess.run(command, input=sentence, text=True, check=True, capture_output=True)
         else:
             subprocess.run(["flite", "-voice", voice, "-t", sentence, "-o", str(path)], check=True)

@@ -202,7 +202,8 @@ def find_hits(
     term_spans = [
         span
         for span in subjects
-        if not any(_inside(span, outer) and span != outer for outer in (*condition_spans, *blocking))
+        if not any(_inside(span, outer) and span != outer for outer in blocking)
+        and not any(_inside(span, outer) and span[0] != outer[0] for outer in condition_spans)
     ]
     inside = _inside_spans([span for span in spans_of(Subject) if span not in set(term_spans)], term_spans)
     terms = [_term(span, by_span[span], [by_span[s] for s in inside.get(span, ())]) for span in term_spans]
@@ -312,7 +313,11 @@ def _inside_term(
     own = {entry.meaning.id for entry in by_span[term] if isinstance(entry.meaning, Subject)}
     if span == term:
         return tuple(m for m in meanings if m.polarity not in _JUDGING or m.owner in own)
-    verbs = tuple(m for m in meanings if is_verb and own and m.polarity in _JUDGING)
+    verbs = tuple(
+        m
+        for m in meanings
+        if is_verb and own and m.polarity in _JUDGING and (m.owner in own or "." not in m.owner)
+    )
     if span[1] != term[1]:
         return verbs
     return tuple(m for m in meanings if m.polarity not in _JUDGING) + verbs

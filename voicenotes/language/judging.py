@@ -87,7 +87,8 @@ def read_clause(view: ClauseView, context: Context) -> tuple[list[Mention], Cont
     if context.untested_in == view.clause.sentence and _gives_a_reason(view):
         return [], context
     found = _judgements(view, context, groups)
-    found += _measurements(view, context, groups, found)
+    measured = _measurements(view, context, found)
+    found = [item for item in found if not _overruled(view, item, measured)] + measured
     mentions = _with_cues(view, found)
     mentions += _only_named(view, {mention.check for mention in mentions}, context)
     merged = merge(mentions)
@@ -139,7 +140,7 @@ def _judgements(view: ClauseView, context: Context, groups: list[Group]) -> list
     )
     found: list[Found] = []
     for index, condition in enumerate(conditions):
-        if not condition.judges or _is_no_judgement(view, condition):
+        if not condition.judges or _is_idiom(view, condition):
             continue
         turning = negations.get(index, ())
         for choice, certainty, carried in _choices(view, context, groups, condition, named):
@@ -151,10 +152,17 @@ def _judgements(view: ClauseView, context: Context, groups: list[Group]) -> list
     return found
 
 
-def _is_no_judgement(view: ClauseView, condition: ConditionHit) -> bool:
-    """ "A good three thou" is no praise, and "comes up to nine bar" leaves it to the limit."""
-    follows = any(0 <= quantity.start - condition.end <= 1 for quantity in view.quantities)
-    return follows and not condition.is_noun
+def _leads_to_value(view: ClauseView, condition: ConditionHit) -> bool:
+    """Whether a good word only leads to a value: "comes up to | nine bar", "a good | three thou"."""
+    if any(meaning.polarity != "good" for meaning in condition.meanings):
+        return False
+    return any(0 <= quantity.start - condition.end <= 1 for quantity in view.quantities)
+
+
+def _is_idiom(view: ClauseView, condition: ConditionHit) -> bool:
+    """ "A good three thou" is no praise."""
+    before = view.words.norms[condition.start - 1] if condition.start > view.clause.start else ""
+    return before in ("a", "an") and any(q.start == condition.end for q in view.quantities)
 
 
 def _choices(
@@ -332,9 +340,21 @@ def _because(
 # --- measurements -------------------------------------------------------------------------------
 
 
-def _measurements(
-    view: ClauseView, context: Context, groups: list[Group], found: list[Found]
-) -> list[Found]:
+def _overruled(view: ClauseView, item: Found, measured: list[Found]) -> bool:
+    """Whether a good word that only led to a value gives way to the limit's verdict."""
+    return (
+        item.condition is not None
+        and _leads_to_value(view, item.condition)
+        and any(
+            other.choice.check == item.choice.check
+            and other.reading is not None
+            and other.reading.verdict == "outside"
+            for other in measured
+        )
+    )
+
+
+def _measurements(view: ClauseView, context: Context, found: list[Found]) -> list[Found]:
     results = []
     for quantity in view.quantities:
         if _is_base(view, quantity):
@@ -352,7 +372,12 @@ def _measurements(
             polarity: Polarity = "named"
         else:
             polarity = "good" if reading.verdict == "within" else "bad"
-        said = [f for f in found if f.choice.check == choice.check]
+        said = [
+            f
+            for f in found
+            if f.choice.check == choice.check
+            and not (f.condition is not None and _leads_to_value(view, f.condition))
+        ]
         if said:
             polarity = "bad" if any(f.polarity == "bad" for f in said) else "good"
         why = f"'{view.say(quantity.start, quantity.end)}' (reading, {reading.verdict.replace('_', ' ')}"

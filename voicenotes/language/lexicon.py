@@ -142,8 +142,13 @@ def _add_terms(lexicon: Lexicon, phrases: Iterable[str], subject: Subject, how: 
 
 
 _AUXILIARIES = frozenset("will does do did is are was were can could would has have".split())
+_NEGATORS = _AUXILIARIES | {"never", "no", "not", "nothing"}
 _TURNED: dict[str, Polar] = {"good": "bad", "bad": "good"}
 _NAMED: dict[str, Polar] = {"good": "unwanted", "bad": "wanted"}
+
+
+def _is_grammar(words: tuple[str, ...]) -> bool:
+    return all(word in morphology().function for word in words)
 
 
 def _without_negation(words: tuple[str, ...], judgement: Judgement) -> tuple[tuple[str, ...], Judgement]:
@@ -160,7 +165,7 @@ def _without_negation(words: tuple[str, ...], judgement: Judgement) -> tuple[tup
         or judgement.polarity not in ("good", "bad")
         or not rest
         or words[at] not in turned
-        or all(word in morphology().function for word in rest)
+        or _is_grammar(rest)
     ):
         return words, judgement
     return rest, replace(judgement, polarity=turned[words[at]][judgement.polarity])
@@ -170,6 +175,8 @@ def _add_judging(lexicon: Lexicon, template: str, judgement: Judgement) -> None:
     as_written = judgement
     for phrase in expand(template):
         words, judgement = _without_negation(norms_of(phrase), as_written)
+        if judgement.owner != GENERAL and words and words[0] in _NEGATORS and _is_grammar(words):
+            continue  # "never got" of one check would hide the negation from all others
         verbal = judgement.polarity in ("good", "bad")
         _add(lexicon, words, Entry(judgement, phrase, "exact"))
         if is_fixed(template) or not words:

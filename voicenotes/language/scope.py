@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 WIDE = ("hearsay", "plan", "general")
 _RAW_REACH_WORDS = 14
+_NOUN_NEGATIONS = frozenset({"no", "without", "free of", "free from", "zero", "nil", "without any"})
 _AFTER_A_PLAIN_NO = frozenset(
     "it that they i we he she the this these those wait actually hang sorry".split()
 )
@@ -134,7 +135,7 @@ def _negated_by(words: Words, cue: CueHit, conditions: Sequence[ConditionHit]) -
     for index in ahead[1:]:
         last, this = conditions[chosen[-1]], conditions[index]
         between = [words.norms[word] for word in range(last.end, this.start)]
-        if len(between) > 2:
+        if len(between) > 2 or (cue.phrase in _NOUN_NEGATIONS and not _can_be_noun(this)):
             break
         if set(between) & {"or", "nor"} or (_later_or(words, conditions, index) and set(between) <= {"any"}):
             chosen.append(index)
@@ -147,6 +148,10 @@ def _negated_by(words: Words, cue: CueHit, conditions: Sequence[ConditionHit]) -
         else:
             break
     return chosen
+
+
+def _can_be_noun(condition: ConditionHit) -> bool:
+    return any(meaning.polarity in ("unwanted", "wanted", "name") for meaning in condition.meanings)
 
 
 def _later_or(words: Words, conditions: Sequence[ConditionHit], index: int) -> bool:

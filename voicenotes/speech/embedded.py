@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import hashlib
 import math
-import os
 import shutil
 import tempfile
 from contextlib import contextmanager
@@ -32,6 +31,7 @@ if TYPE_CHECKING:
 COMPILED_FORMAT = 1  # raise it when the compiled files change for the same material
 FRAMES_PER_SECOND = 100
 LANGUAGE_WEIGHT = 6.5
+MOST_STATES, MOST_WORDS = 8000, 25  # active in one frame: keeps noise from slowing the search
 SURROUNDINGS_S = 3.0
 VOICE_SAMPLE_S = 10.0
 DITHER = 2.0 / 32768.0
@@ -124,7 +124,7 @@ def _keep(work: Path, folder: Path) -> None:
     try:
         if folder.exists() and not (folder / "words.dict").is_file():
             shutil.rmtree(folder, ignore_errors=True)
-        os.replace(work, folder)
+        work.replace(folder)  # os.rename: atomic
     except OSError as error:
         if not (folder / "words.dict").is_file():  # nobody else got there first
             raise EngineError(f"can't write the speech cache {folder}: {error.strerror}") from error
@@ -141,6 +141,8 @@ def _loaded(folder: Path) -> Any:
             lm=str(folder / "model.lm"),
             dict=str(folder / "words.dict"),
             lw=LANGUAGE_WEIGHT,
+            maxhmmpf=MOST_STATES,
+            maxwpf=MOST_WORDS,
             loglevel="FATAL",
         )
         return pocketsphinx.Decoder(config)
@@ -187,7 +189,7 @@ def _decoded(decoder: Any, pcm: bytes, stretch: Stretch) -> Iterator[Word]:
     usual = sum(per_frame) / len(per_frame) if per_frame else 0.0
     for segment, score in zip(segments, per_frame, strict=True):
         text = segment.word.partition("(")[0].lower()
-        if not text or not text[0].isalnum() and text[0] != "'":
+        if not text or not (text[0].isalnum() or text[0] == "'"):
             continue  # <s>, <sil>, [NOISE], ++breath++
         start = min(stretch.end_s, stretch.start_s + segment.start_frame / FRAMES_PER_SECOND)
         end = min(stretch.end_s, stretch.start_s + (segment.end_frame + 1) / FRAMES_PER_SECOND)
@@ -206,7 +208,9 @@ def word_confidence(posterior: float, score_above_usual: float, frames: int) -> 
     acoustic score a frame less the stretch's mean (the recogniser's log units); `frames` its length.
     A logistic curve fitted to right and wrong words of synthetic speech, clean and noisy.
     """
-    strength = 0.6 + 0.25 * math.log(max(posterior, 1e-6)) + 0.002 * score_above_usual + 0.03 * min(frames, 60)
+    strength = (
+        0.6 + 0.25 * math.log(max(posterior, 1e-6)) + 0.002 * score_above_usual + 0.03 * min(frames, 60)
+    )
     return round(min(1.0, max(0.0, 1.0 / (1.0 + math.exp(-strength)))), 3)
 
 

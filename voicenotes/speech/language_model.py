@@ -92,9 +92,7 @@ def build_language_model(material: SpeechMaterial, everyday: EverydayEnglish) ->
     return LanguageModel(prune(mixed, PRUNE_THRESHOLD), words)
 
 
-def write_language_model(
-    material: SpeechMaterial, everyday: EverydayEnglish, path: Path
-) -> tuple[str, ...]:
+def write_language_model(material: SpeechMaterial, everyday: EverydayEnglish, path: Path) -> tuple[str, ...]:
     """Write the mixed model to `path` in ARPA format; returns its words without <s> and </s>.
 
     Raises EngineError when there is nothing to learn from or the file can't be written.

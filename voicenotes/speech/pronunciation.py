@@ -31,9 +31,11 @@ if TYPE_CHECKING:
     _LookUp = Callable[[str], tuple[str, ...]]
 
 VOWEL_LETTERS = frozenset("aeiouy")
-VOWEL_SOUNDS = frozenset("AA AE AH AO AW AY EH ER EY IH IY OW OY UH UW".split())
-HISSING = frozenset("S Z SH ZH CH JH".split())
-UNVOICED = frozenset("P T K F TH S SH CH HH".split())
+VOWEL_SOUNDS = frozenset(
+    ["AA", "AE", "AH", "AO", "AW", "AY", "EH", "ER", "EY", "IH", "IY", "OW", "OY", "UH", "UW"]
+)
+HISSING = frozenset(["S", "Z", "SH", "ZH", "CH", "JH"])
+UNVOICED = frozenset(["P", "T", "K", "F", "TH", "S", "SH", "CH", "HH"])
 MOST_VARIANTS = 4
 SHORTEST_PART = 3
 
@@ -141,9 +143,7 @@ def english_sounds() -> EnglishSounds:
         for line in data["rules"]:
             context, _, sounds = line.partition("=")
             left, letters, right = (part.strip() for part in re.split("[<>]", context))
-            rule = SpellingRule(
-                letters, re.compile(f"(?:{left})$"), re.compile(right), tuple(sounds.split())
-            )
+            rule = SpellingRule(letters, re.compile(f"(?:{left})$"), re.compile(right), tuple(sounds.split()))
             rules.setdefault(letters[0], []).append(rule)
         return EnglishSounds(
             words={word: tuple(sounds) for word, sounds in data["words"].items()},

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 STEP = 0.06
-SMALLEST, LARGEST = 0.82, 1.30
+SMALLEST, LARGEST = 0.88, 1.18
 BYTES_PER_FRAME = 320  # 10 ms of 16-bit samples at 16 kHz
 
 
