@@ -14,49 +14,7 @@ from voicenotes.speech.pronunciation import (
     write_dictionary,
 )
 
-ARPABET = set(
-    [
-        "AA",
-        "AE",
-        "AH",
-        "AO",
-        "AW",
-        "AY",
-        "B",
-        "CH",
-        "D",
-        "DH",
-        "EH",
-        "ER",
-        "EY",
-        "F",
-        "G",
-        "HH",
-        "IH",
-        "IY",
-        "JH",
-        "K",
-        "L",
-        "M",
-        "N",
-        "NG",
-        "OW",
-        "OY",
-        "P",
-        "R",
-        "S",
-        "SH",
-        "T",
-        "TH",
-        "UH",
-        "UW",
-        "V",
-        "W",
-        "Y",
-        "Z",
-        "ZH",
-    ]
-)
+ARPABET = {sound for sounds in bundled_dictionary().values() for line in sounds for sound in line.split()}
 
 
 def said(word: str, given: dict[str, tuple[str, ...]] | None = None) -> tuple[str, ...]:

@@ -5,8 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from voicenotes.language.lexicon import MEANINGS, CueUse, Entry, FactWord, How, Judgement, Place, Subject
-
+from voicenotes.language.lexicon import (
+    MEANINGS,
+    CueUse,
+    Entry,
+    FactWord,
+    How,
+    Judgement,
+    Place,
+    Subject,
+)
+from voicenotes.language.spans import Cover, Span, by_outer, longest
 from voicenotes.vocabulary.expand import verb_forms
 
 if TYPE_CHECKING:
@@ -19,6 +28,7 @@ _EXCLUSIVE = frozenset(
     {"negation", "pseudo", "hedge", "plan", "general", "hearsay", "not_tested", "history",
      "retract", "correct"}
 )  # fmt: skip
+_CLASSING = frozenset({"class_critical", "class_major", "class_minor", "softener", "strengthener"})
 _PARTICLES = frozenset(
     "in on out off up down there here over under back away through home across open move with for".split()
 )
@@ -26,13 +36,14 @@ _ARTICLES = frozenset({"the", "a", "an"})
 _BEFORE_PREDICATE = frozenset("is are was were be been being 's all already still not both now well".split())
 _AFTER_PREDICATE = frozenset("and but or now already again too as so for".split())
 _JUDGING = frozenset({"good", "bad", "noted"})
+_SURENESS: tuple[How, ...] = ("exact", "inflected", "misheard")
 
 
 @dataclass(frozen=True)
 class TermHit:
     """A term: words start..end (exclusive) name each of `subjects`.
 
-    `inner` are the parts that shorter terms inside it name: "turret" in "turret indexes".
+    `inner` are the parts that shorter terms inside it name: "turret" in "turret indexing".
     """
 
     start: int
@@ -111,18 +122,74 @@ class Hits:
     facts: tuple[FactHit, ...]
 
 
-def _walk(norms: Sequence[str], breaks: Sequence[int], lexicon: Lexicon) -> list[tuple[int, int, Entry]]:
+Entries = dict[Span, list[Entry]]
+
+
+def find_hits(norms: Sequence[str], breaks: Sequence[int], lexicon: Lexicon) -> Hits:
+    """The terms, conditions, cues, fact words and announcements in the words."""
+    by_span = _entries_in(norms, breaks, lexicon)
+    named = Cover(longest(_spans_of(by_span, Subject)))
+    judging = [
+        span
+        for span in _spans_of(by_span, Judgement)
+        if not _only_grammar(span, norms, breaks, named) and not _runs_into_term(span, named)
+    ]
+    condition_spans = longest(judging)
+    conditions = Cover(condition_spans)
+    cue_kinds = _cue_kinds(by_span)
+    blocking = Cover(
+        span for span, kinds in cue_kinds.items() if kinds & _EXCLUSIVE and span[1] - span[0] > 1
+    )
+    term_spans = [
+        span
+        for span in longest(_spans_of(by_span, Subject))
+        if blocking.around(span) in (None, span) and _starts_or_free(span, conditions)
+    ]
+    terms = Cover(term_spans)
+    parts = by_outer(_spans_of(by_span, Subject), terms)
+    inner = by_outer(judging, conditions)
+    return Hits(
+        tuple(_term(by_span, span, parts.get(span, [])) for span in term_spans),
+        tuple(
+            hit
+            for span in condition_spans
+            if blocking.around(span) in (None, span)
+            for hit in _condition(by_span, span, inner.get(span, []), terms, norms)
+        ),
+        tuple(
+            CueHit(span[0], span[1], entry.meaning, entry.phrase)
+            for span in sorted(cue_kinds)
+            for entry in by_span[span]
+            if isinstance(entry.meaning, CueUse)
+            and entry.meaning.kind in cue_kinds[span]
+            and not _hidden(span, entry.meaning.kind, terms, conditions)
+        ),
+        tuple(
+            PlaceHit(span[0], span[1], entry.meaning.station)
+            for span in longest(_spans_of(by_span, Place))
+            for entry in by_span[span]
+            if isinstance(entry.meaning, Place)
+        ),
+        tuple(
+            FactHit(span[0], span[1], entry.meaning.fact, entry.meaning.role, entry.meaning.value)
+            for span in longest(_spans_of(by_span, FactWord))
+            for entry in by_span[span]
+            if isinstance(entry.meaning, FactWord)
+        ),
+    )
+
+
+def _entries_in(norms: Sequence[str], breaks: Sequence[int], lexicon: Lexicon) -> Entries:
     """Every meaning of every word sequence that doesn't run across a break."""
-    tree = lexicon.tree
-    found: list[tuple[int, int, Entry]] = []
+    found: Entries = {}
     length = len(norms)
     for start in range(length):
-        node = tree.get(norms[start])
+        node = lexicon.tree.get(norms[start])
         at = start + 1
         while node is not None:
             entries = node.get(MEANINGS)
             if entries:
-                found.extend((start, at, entry) for entry in entries)
+                found[start, at] = list(entries.values())
             if at >= length or breaks[at]:
                 break
             node = node.get(norms[at])
@@ -130,38 +197,23 @@ def _walk(norms: Sequence[str], breaks: Sequence[int], lexicon: Lexicon) -> list
     return found
 
 
-def _longest(spans: list[tuple[int, int]]) -> list[tuple[int, int]]:
-    """Of overlapping spans the longest, and of equally long ones the first; in order of words."""
-    chosen: list[tuple[int, int]] = []
-    taken: set[int] = set()
-    for start, end in sorted(set(spans), key=lambda span: (span[0] - span[1], span[0])):
-        if not any(word in taken for word in range(start, end)):
-            taken.update(range(start, end))
-            chosen.append((start, end))
-    return sorted(chosen)
+def _spans_of(by_span: Entries, kind: type) -> list[Span]:
+    return [span for span, entries in by_span.items() if any(isinstance(e.meaning, kind) for e in entries)]
 
 
-def _inside(span: tuple[int, int], outer: tuple[int, int]) -> bool:
-    return outer[0] <= span[0] and span[1] <= outer[1]
+def _starts_or_free(span: Span, conditions: Cover) -> bool:
+    """Whether a term stands free of longer conditions, or begins one ("spindle | trips out")."""
+    outer = conditions.around(span)
+    return outer is None or outer[0] == span[0]
 
 
-def _overlaps(span: tuple[int, int], other: tuple[int, int]) -> bool:
-    return span[0] < other[1] and other[0] < span[1]
-
-
-def _crosses(span: tuple[int, int], term: tuple[int, int]) -> bool:
+def _runs_into_term(span: Span, named: Cover) -> bool:
     """Whether a condition runs into a term that is not part of it: "no service | records"."""
-    return (
-        _overlaps(span, term)
-        and not _inside(span, term)
-        and not _inside(term, span)
-        and span[1] - span[0] <= term[1] - term[0] + 1
-    )
+    term = named.crossed_by(span)
+    return term is not None and span[1] - span[0] <= term[1] - term[0] + 1
 
 
-def _only_grammar(
-    span: tuple[int, int], norms: Sequence[str], breaks: Sequence[int], terms: Sequence[tuple[int, int]]
-) -> bool:
+def _only_grammar(span: Span, norms: Sequence[str], breaks: Sequence[int], named: Cover) -> bool:
     """Whether "in", "on" or "there" is used as grammar here and not as a predicate ("the belt is off")."""
     start, end = span
     if norms[end - 1] in _ARTICLES:
@@ -170,149 +222,93 @@ def _only_grammar(
         return False
     closed = end >= len(norms) or breaks[end] or norms[end] in _AFTER_PREDICATE
     before = norms[start - 1] if start and not breaks[start] else ""
-    led = before in _BEFORE_PREDICATE or any(term[1] == start for term in terms)
-    return not (closed and led)
+    return not (closed and (before in _BEFORE_PREDICATE or named.ends_at(start)))
 
 
-def find_hits(
-    norms: Sequence[str],
-    breaks: Sequence[int],
-    lexicon: Lexicon,
-) -> Hits:
-    """The terms, conditions, cues, fact words and announcements in the words."""
-    by_span: dict[tuple[int, int], list[Entry]] = {}
-    for start, end, entry in _walk(norms, breaks, lexicon):
-        by_span.setdefault((start, end), []).append(entry)
-
-    def spans_of(kind: type) -> list[tuple[int, int]]:
-        return [
-            span for span, entries in by_span.items() if any(isinstance(e.meaning, kind) for e in entries)
-        ]
-
-    subjects = _longest(spans_of(Subject))
-    judging = [
-        span
-        for span in spans_of(Judgement)
-        if not _only_grammar(span, norms, breaks, subjects)
-        and not any(_crosses(span, term) for term in subjects)
-    ]
-    condition_spans = _longest(judging)
-    cue_spans = _cue_spans(by_span)
-    blocking = [span for span, kinds in cue_spans.items() if kinds & _EXCLUSIVE and span[1] - span[0] > 1]
-    term_spans = [
-        span
-        for span in subjects
-        if not any(_inside(span, outer) and span != outer for outer in blocking)
-        and not any(_inside(span, outer) and span[0] != outer[0] for outer in condition_spans)
-    ]
-    inside = _inside_spans([span for span in spans_of(Subject) if span not in set(term_spans)], term_spans)
-    terms = [_term(span, by_span[span], [by_span[s] for s in inside.get(span, ())]) for span in term_spans]
-    conditions = _conditions(condition_spans, judging, by_span, term_spans, blocking, norms)
-    cues = [
-        CueHit(span[0], span[1], entry.meaning, entry.phrase)
-        for span in sorted(cue_spans)
-        for entry in by_span[span]
-        if isinstance(entry.meaning, CueUse)
-        and entry.meaning.kind in cue_spans[span]
-        and not _hidden(span, entry.meaning.kind, term_spans, condition_spans)
-    ]
-    places = [
-        PlaceHit(span[0], span[1], entry.meaning.station)
-        for span in _longest(spans_of(Place))
-        for entry in by_span[span][:]
-        if isinstance(entry.meaning, Place)
-    ]
-    facts = [
-        FactHit(span[0], span[1], entry.meaning.fact, entry.meaning.role, entry.meaning.value)
-        for span in _longest(spans_of(FactWord))
-        for entry in by_span[span]
-        if isinstance(entry.meaning, FactWord)
-    ]
-    return Hits(tuple(terms), tuple(conditions), tuple(cues), tuple(places), tuple(facts))
-
-
-def _cue_spans(by_span: dict[tuple[int, int], list[Entry]]) -> dict[tuple[int, int], set[str]]:
+def _cue_kinds(by_span: Entries) -> dict[Span, set[str]]:
     """For each span the kinds of cue that count there: of overlapping rivals the longest."""
-    kinds: dict[tuple[int, int], set[str]] = {}
+    spans_by_kind: dict[str, list[Span]] = {}
     for span, entries in by_span.items():
         for entry in entries:
             if isinstance(entry.meaning, CueUse):
-                kinds.setdefault(span, set()).add(entry.meaning.kind)
-    rivals = _longest([span for span, here in kinds.items() if here & _EXCLUSIVE])
-    counted: dict[tuple[int, int], set[str]] = {}
-    for kind in {kind for here in kinds.values() for kind in here}:
-        if kind in _EXCLUSIVE:
-            spans = [span for span in rivals if kind in kinds[span]]
-        else:
-            spans = _longest([span for span, here in kinds.items() if kind in here])
-        for span in spans:
+                spans_by_kind.setdefault(entry.meaning.kind, []).append(span)
+    rivals = set(longest(span for kind in _EXCLUSIVE for span in spans_by_kind.get(kind, ())))
+    counted: dict[Span, set[str]] = {}
+    for kind, spans in spans_by_kind.items():
+        for span in rivals.intersection(spans) if kind in _EXCLUSIVE else longest(spans):
             counted.setdefault(span, set()).add(kind)
     return counted
 
 
-def _hidden(
-    span: tuple[int, int],
-    kind: str,
-    terms: list[tuple[int, int]],
-    conditions: list[tuple[int, int]],
-) -> bool:
+def _hidden(span: Span, kind: str, terms: Cover, conditions: Cover) -> bool:
     """Whether a term or a condition has swallowed the cue ("nothing wrong", "emergency stop")."""
-    if kind in ("class_critical", "class_major", "class_minor", "softener", "strengthener"):
-        return any(_inside(span, outer) and span != outer for outer in terms)
-    if any(_inside(span, outer) and span[1] - span[0] < outer[1] - outer[0] for outer in conditions):
+    if kind in _CLASSING:
+        return terms.around(span) not in (None, span)
+    outer = conditions.around(span)
+    if outer is not None and outer != span:
         return True
-    if kind == "negation" and any(outer[0] < span[1] < outer[1] for outer in conditions):
-        return True  # "they are | not glazed": the condition has the negation in it
-    return any(_inside(span, outer) for outer in terms)
+    if kind == "negation":  # "they are | not glazed": the condition has the negation in it
+        crossed = conditions.crossed_by(span)
+        if crossed is not None and crossed[0] < span[1] < crossed[1]:
+            return True
+    return terms.around(span) is not None
 
 
-def _inside_spans(
-    spans: list[tuple[int, int]], outer_spans: list[tuple[int, int]]
-) -> dict[tuple[int, int], list[tuple[int, int]]]:
-    """The spans that lie inside each of the outer ones, which don't overlap and come in order."""
-    inside: dict[tuple[int, int], list[tuple[int, int]]] = {}
-    at = 0
-    for span in sorted(spans):
-        while at < len(outer_spans) and outer_spans[at][1] <= span[0]:
-            at += 1
-        if at < len(outer_spans) and _inside(span, outer_spans[at]):
-            inside.setdefault(outer_spans[at], []).append(span)
-    return inside
-
-
-def _term(span: tuple[int, int], entries: list[Entry], inner: list[list[Entry]]) -> TermHit:
-    naming = [entry for entry in entries if isinstance(entry.meaning, Subject)]
-    order: list[How] = ["exact", "inflected", "misheard"]
-    best = min(naming, key=lambda entry: order.index(entry.how)).how
-    subjects = tuple(
-        entry.meaning for entry in naming if entry.how == best and isinstance(entry.meaning, Subject)
-    )
+def _term(by_span: Entries, span: Span, inner: list[Span]) -> TermHit:
+    naming = [(entry.how, entry.meaning, entry) for entry in by_span[span] if isinstance(entry.meaning, Subject)]
+    best = min((how for how, _, _ in naming), key=_SURENESS.index)
+    subjects = tuple(subject for how, subject, _ in naming if how == best)
     parts = dict.fromkeys(
         entry.meaning
-        for found in inner
-        for entry in found
+        for inner_span in inner
+        for entry in by_span[inner_span]
         if isinstance(entry.meaning, Subject) and entry.meaning.kind in ("part", "fitting")
     )
-    return TermHit(span[0], span[1], subjects, best, naming[0].phrase, tuple(parts))
+    return TermHit(span[0], span[1], subjects, best, naming[0][2].phrase, tuple(parts))
+
+
+def _judgements(entries: list[Entry]) -> tuple[Judgement, ...]:
+    return tuple(entry.meaning for entry in entries if isinstance(entry.meaning, Judgement))
+
+
+def _condition(
+    by_span: Entries, span: Span, inner: list[Span], terms: Cover, norms: Sequence[str]
+) -> list[ConditionHit]:
+    """The condition of a span; none when it stands in a term and says nothing there."""
+    entries = [entry for entry in by_span[span] if isinstance(entry.meaning, Judgement)]
+    if any(entry.how == "exact" and _judges(entry) for entry in entries):
+        # "fine" is no form of the noun "fines"
+        entries = [entry for entry in entries if entry.how == "exact" or _judges(entry)]
+    meanings = _judgements(entries)
+    inner_meanings = tuple(meaning for at in inner for meaning in _judgements(by_span[at]))
+    term = terms.around(span)
+    if term is not None:
+        meanings, inner_meanings = _inside_term(by_span, span, term, meanings, norms), ()
+    if not meanings:
+        return []
+    how = min((entry.how for entry in entries), key=_SURENESS.index)
+    return [ConditionHit(span[0], span[1], meanings, inner_meanings, how, entries[0].phrase)]
+
+
+def _judges(entry: Entry) -> bool:
+    return isinstance(entry.meaning, Judgement) and entry.meaning.polarity in _JUDGING
 
 
 def _inside_term(
-    span: tuple[int, int],
-    term: tuple[int, int],
-    meanings: tuple[Judgement, ...],
-    by_span: dict[tuple[int, int], list[Entry]],
-    is_verb: bool,
+    by_span: Entries, span: Span, term: Span, meanings: tuple[Judgement, ...], norms: Sequence[str]
 ) -> tuple[Judgement, ...]:
     """What a condition still means on the words of a term.
 
     Its last words may name something unwanted or wanted: "spindle noise" is a noise, but a "chip
     conveyor" is no chip and a "live centre" is not "live". A verb at its end judges ("C axis
-    engages"). A word that is a check's term and its own
-    condition at once ("drained") keeps its meaning for that check.
+    engages"). A word that is a check's term and its own condition at once ("drained") keeps its
+    meaning for that check.
     """
     own = {entry.meaning.id for entry in by_span[term] if isinstance(entry.meaning, Subject)}
     if span == term:
         return tuple(m for m in meanings if m.polarity not in _JUDGING or m.owner in own)
+    last = norms[span[1] - 1]
+    is_verb = last.endswith("s") and bool(verb_forms(last))
     verbs = tuple(
         m
         for m in meanings
@@ -321,42 +317,3 @@ def _inside_term(
     if span[1] != term[1]:
         return verbs
     return tuple(m for m in meanings if m.polarity not in _JUDGING) + verbs
-
-
-def _judges(entry: Entry) -> bool:
-    return isinstance(entry.meaning, Judgement) and entry.meaning.polarity in _JUDGING
-
-
-def _conditions(
-    spans: list[tuple[int, int]],
-    judging: list[tuple[int, int]],
-    by_span: dict[tuple[int, int], list[Entry]],
-    terms: list[tuple[int, int]],
-    blocking: list[tuple[int, int]],
-    norms: Sequence[str],
-) -> list[ConditionHit]:
-    found = []
-    for span in spans:
-        if any(_inside(span, cue) and span != cue for cue in blocking):
-            continue
-        entries = [entry for entry in by_span[span] if isinstance(entry.meaning, Judgement)]
-        if any(entry.how == "exact" and _judges(entry) for entry in entries):
-            # "fine" is no form of the noun "fines"
-            entries = [entry for entry in entries if entry.how == "exact" or _judges(entry)]
-        meanings = tuple(entry.meaning for entry in entries if isinstance(entry.meaning, Judgement))
-        inner = tuple(
-            entry.meaning
-            for other in judging
-            if _inside(other, span) and other != span
-            for entry in by_span[other]
-            if isinstance(entry.meaning, Judgement)
-        )
-        within = [term for term in terms if _inside(span, term)]
-        if within:
-            is_verb = norms[span[1] - 1].endswith("s") and bool(verb_forms(norms[span[1] - 1]))
-            meanings = _inside_term(span, within[0], meanings, by_span, is_verb)
-            inner = ()
-            if not meanings:
-                continue
-        found.append(ConditionHit(span[0], span[1], meanings, inner, entries[0].how, entries[0].phrase))
-    return found

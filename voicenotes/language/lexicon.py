@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import gc
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Literal
 
 from voicenotes.language.words import norms_of
 from voicenotes.vocabulary.expand import (
-    expand,
+    expand_words,
     is_fixed,
     joined_forms,
     morphology,
@@ -110,18 +111,21 @@ def _add(lexicon: Lexicon, words: tuple[str, ...], entry: Entry) -> None:
         return
     node = lexicon.tree
     for word in words:
-        node = node.setdefault(word, {})
-    entries: list[Entry] = node.setdefault(MEANINGS, [])
-    for other in entries:
-        if other.meaning == entry.meaning:
-            return
-    entries.append(entry)
+        found = node.get(word)
+        if found is None:
+            found = node[word] = {}
+        node = found
+    known: dict[object, Entry] | None = node.get(MEANINGS)
+    if known is None:
+        node[MEANINGS] = {entry.meaning: entry}
+    else:
+        known.setdefault(entry.meaning, entry)
 
 
 def _add_terms(lexicon: Lexicon, phrases: Iterable[str], subject: Subject, how: How = "exact") -> None:
     for template in phrases:
-        for phrase in expand(template):
-            words = norms_of(phrase)
+        for words in expand_words(template, norms_of):
+            phrase = " ".join(words)
             _add(lexicon, words, Entry(subject, phrase, how))
             if how != "exact":
                 for form in plural_forms(words[-1]) if words else ():
@@ -173,8 +177,9 @@ def _without_negation(words: tuple[str, ...], judgement: Judgement) -> tuple[tup
 
 def _add_judging(lexicon: Lexicon, template: str, judgement: Judgement) -> None:
     as_written = judgement
-    for phrase in expand(template):
-        words, judgement = _without_negation(norms_of(phrase), as_written)
+    for whole in expand_words(template, norms_of):
+        phrase = " ".join(whole)
+        words, judgement = _without_negation(whole, as_written)
         if judgement.owner != GENERAL and words and words[0] in _NEGATORS and _is_grammar(words):
             continue  # "never got" of one check would hide the negation from all others
         verbal = judgement.polarity in ("good", "bad")
@@ -206,23 +211,29 @@ def _add_lists(lexicon: Lexicon, owner: str, lists: ConditionLists) -> None:
 def _add_cue(lexicon: Lexicon, cue: Cue) -> None:
     use = CueUse(cue.kind, cue.reach, cue.words)
     for template in cue.phrases:
-        for phrase in expand(template):
-            _add(lexicon, norms_of(phrase), Entry(use, phrase, "exact"))
+        for words in expand_words(template, norms_of):
+            _add(lexicon, words, Entry(use, " ".join(words), "exact"))
 
 
 def _add_fact(lexicon: Lexicon, fact: Fact) -> None:
-    words: list[tuple[str, FactWord]] = [(phrase, FactWord(fact.id, "lead")) for phrase in fact.lead]
-    words += [(phrase, FactWord(fact.id, "tail")) for phrase in fact.tail]
-    for value, phrases in fact.choices.items():
-        words += [(phrase, FactWord(fact.id, "choice", value)) for phrase in phrases]
-    for template, meaning in words:
-        for phrase in expand(template):
-            _add(lexicon, norms_of(phrase), Entry(meaning, phrase, "exact"))
+    phrases: list[tuple[str, FactWord]] = [(phrase, FactWord(fact.id, "lead")) for phrase in fact.lead]
+    phrases += [(phrase, FactWord(fact.id, "tail")) for phrase in fact.tail]
+    for value, said in fact.choices.items():
+        phrases += [(phrase, FactWord(fact.id, "choice", value)) for phrase in said]
+    for template, meaning in phrases:
+        for words in expand_words(template, norms_of):
+            _add(lexicon, words, Entry(meaning, " ".join(words), "exact"))
 
 
 @lru_cache(maxsize=8)
 def _compiled(pack: _Keyed) -> Lexicon:
-    return _compile(pack.pack)
+    collecting = gc.isenabled()
+    gc.disable()  # a hundred thousand small objects that all stay: nothing to collect meanwhile
+    try:
+        return _compile(pack.pack)
+    finally:
+        if collecting:
+            gc.enable()
 
 
 @dataclass(frozen=True)
@@ -276,7 +287,7 @@ def _compile(pack: Pack) -> Lexicon:
         _add_fact(lexicon, fact)
     for station in pack.head.stations:
         for template in station.terms:
-            for phrase in expand(template):
-                _add(lexicon, norms_of(phrase), Entry(Place(station.id), phrase, "exact"))
+            for words in expand_words(template, norms_of):
+                _add(lexicon, words, Entry(Place(station.id), " ".join(words), "exact"))
     assert GENERAL in {aspect.id for aspect in pack.aspects}
     return lexicon

@@ -10,6 +10,7 @@ from bisect import bisect_left
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from voicenotes.language.spans import Cover
 from voicenotes.language.words import STRONG, WEAK
 
 if TYPE_CHECKING:
@@ -73,7 +74,9 @@ def _any_between(places: Sequence[int], start: int, end: int) -> bool:
 
 def landmarks_of(hits: Hits, quantities: Sequence[Quantity]) -> Landmarks:
     """Index the hits by place."""
-    points = {c.start for c in hits.conditions if c.judges and not _only_names(c, hits)}
+    terms = Cover((term.start, term.end) for term in hits.terms)
+    led = {cue.end for cue in hits.cues if cue.kind in ("negation", "present")}
+    points = {c.start for c in hits.conditions if c.judges and not _only_names(c, terms, led)}
     points |= {cue.start for cue in hits.cues if cue.kind in ("not_tested", "hedge")}
     points |= {quantity.start for quantity in quantities}
     cues_at: dict[int, tuple[CueHit, ...]] = {}
@@ -99,16 +102,12 @@ def landmarks_of(hits: Hits, quantities: Sequence[Quantity]) -> Landmarks:
     )  # fmt: skip
 
 
-def _only_names(condition: ConditionHit, hits: Hits) -> bool:
+def _only_names(condition: ConditionHit, terms: Cover, led: set[int]) -> bool:
     """Whether a noun inside a term is there only as part of its name: "warning labels"."""
     if not condition.is_noun:
         return False
-    outer = [t for t in hits.terms if t.start <= condition.start and condition.end <= t.end]
-    if not outer:
-        return False
-    return not any(
-        cue.kind in ("negation", "present") and 0 <= outer[0].start - cue.end <= 2 for cue in hits.cues
-    )
+    outer = terms.around((condition.start, condition.end))
+    return outer is not None and not led & {outer[0], outer[0] - 1, outer[0] - 2}
 
 
 def sentences_of(words: Words) -> list[tuple[int, int]]:

@@ -31,9 +31,9 @@ if TYPE_CHECKING:
 COMPILED_FORMAT = 1  # raise it when the compiled files change for the same material
 FRAMES_PER_SECOND = 100
 LANGUAGE_WEIGHT = 6.5
-MOST_STATES, MOST_WORDS = 8000, 25  # active in one frame: keeps noise from slowing the search
+MOST_STATES, MOST_WORDS = 4000, 12  # active in one frame: keeps noise from slowing the search
 SURROUNDINGS_S = 3.0
-VOICE_SAMPLE_S = 10.0
+VOICE_SAMPLE_S = 6.0
 DITHER = 2.0 / 32768.0
 LOUDEST_PEAK = 0.5
 MOST_GAIN = 30.0
@@ -206,10 +206,11 @@ def word_confidence(posterior: float, score_above_usual: float, frames: int) -> 
 
     `posterior` is the share of the recogniser's lattice that has the word there; `score_above_usual` the
     acoustic score a frame less the stretch's mean (the recogniser's log units); `frames` its length.
-    A logistic curve fitted to right and wrong words of synthetic speech, clean and noisy.
+    A logistic curve fitted to 879 right and wrong words of synthetic speech, clean and at 18 dB (area under
+    the curve 0.82; 0.80 with the posterior alone).
     """
     strength = (
-        0.6 + 0.25 * math.log(max(posterior, 1e-6)) + 0.002 * score_above_usual + 0.03 * min(frames, 60)
+        3.2 + 0.99 * math.log(max(posterior, 1e-6)) + 0.13 * score_above_usual - 0.012 * min(frames, 60)
     )
     return round(min(1.0, max(0.0, 1.0 / (1.0 + math.exp(-strength)))), 3)
 

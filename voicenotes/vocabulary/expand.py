@@ -5,11 +5,16 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 from voicenotes.vocabulary.homes import SHARED_LANGUAGE, vocab_home
 from voicenotes.vocabulary.yaml_files import read_yaml
 
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
 _PIECE = re.compile(r"\(([^()<>]*)\)|<([^()<>]*)>|([^()<>]+)")
+_GLUED = re.compile(r"[^ (][(<]|[)>][^ )<(]")
 _SIBILANT = ("s", "x", "z", "ch", "sh")
 
 
@@ -55,6 +60,23 @@ def expand(phrase: str) -> list[str]:
         results = [head + option for head in results for option in options]
     unique = dict.fromkeys(" ".join(result.split()) for result in results)
     return [result for result in unique if result]
+
+
+def expand_words(phrase: str, words_of: Callable[[str], tuple[str, ...]]) -> list[tuple[str, ...]]:
+    """All word sequences that a template stands for, as `words_of` takes plain text apart.
+
+    Choices that come to the same words ("didn't", "did not") are merged, which keeps templates with
+    long choices small.
+    """
+    bare = phrase.removeprefix("=")
+    if _GLUED.search(bare):
+        return list(dict.fromkeys(words_of(plain) for plain in expand(bare)))
+    results: list[tuple[str, ...]] = [()]
+    for choice, option, plain in _PIECE.findall(bare):
+        options = choice.split("|") if choice else ["", *option.split("|")] if option else [plain]
+        pieces = dict.fromkeys(words_of(piece) for piece in options)
+        results = [head + piece for head in results for piece in pieces]
+    return [result for result in dict.fromkeys(results) if result]
 
 
 def is_fixed(phrase: str) -> bool:
