@@ -11,6 +11,7 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 SCHEMA_VERSION = 1
+SAMPLE_RATE_HZ = 16_000
 
 Outcome = Literal["ok", "defect", "unsure", "not_tested", "not_fitted", "not_mentioned"]
 Severity = Literal["critical", "major", "minor"]

@@ -15,7 +15,7 @@ import numpy as np
 
 from voicenotes.audio.claims import claimed_seconds, is_mp4_without_index, ogg_cut_off
 from voicenotes.errors import RecordingError
-from voicenotes.speech.engine import SAMPLE_RATE_HZ
+from voicenotes.model import SAMPLE_RATE_HZ
 
 if TYPE_CHECKING:
     from collections.abc import Generator, Iterator

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from voicenotes.speech.engine import SAMPLE_RATE_HZ
+from voicenotes.model import SAMPLE_RATE_HZ
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

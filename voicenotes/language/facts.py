@@ -52,7 +52,7 @@ def read_facts(view: ClauseView, pack: Pack, hits: Sequence[FactHit]) -> list[Fa
         if given is None:
             continue
         value, unit, start, end = given
-        why = f"'{view.say(min(start, hit.start), max(end, hit.end))}' ({hit.fact.replace('_', ' ')})"
+        why = f"{view.cite(min(start, hit.start), max(end, hit.end))} ({hit.fact.replace('_', ' ')})"
         found[hit.fact] = FactMention(hit.fact, value, unit, basis, 0.9, why)
     return list(found.values())
 

@@ -34,11 +34,11 @@ def read_fittings(view: ClauseView, mentions: Sequence[Mention]) -> list[Fitting
             hedged = bool(view.reach.of_kind("hedge"))
             if absent is not None and not _is_said_of_it(view, fittings[-1][0], absent):
                 for term, name in fittings:
-                    why = f"'{view.say(absent.start, absent.end)}' (absent) + '{view.say(term.start, term.end)}'"
+                    why = f"{view.cite(absent.start, absent.end)} (absent) + {view.cite(term.start, term.end)}"
                     results.append(FittingMention(name, None if hedged else False, basis, 0.9, why))
             elif (present := _says(view, fittings[0][0], fittings[-1][0], "present")) is not None and not hedged:
                 for term, name in fittings:
-                    why = f"'{view.say(present.start, present.end)}' (present) + '{view.say(term.start, term.end)}'"
+                    why = f"{view.cite(present.start, present.end)} (present) + {view.cite(term.start, term.end)}"
                     results.append(FittingMention(name, True, basis, 0.85, why))
     seen = {mention.fitting for mention in results}
     for mention in mentions:

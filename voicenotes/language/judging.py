@@ -60,8 +60,12 @@ class ClauseView:
     lexicon: Lexicon
 
     def say(self, start: int, end: int) -> str:
-        """The transcript's words start..end, for a reason given."""
-        return self.words.text[self.words.starts[start] : self.words.ends[end - 1]]
+        """The transcript's words start..end, without the marks around them."""
+        return self.words.text[self.words.starts[start] : self.words.ends[end - 1]].rstrip(".,;:!?")
+
+    def cite(self, start: int, end: int) -> str:
+        """The same in quotation marks, for a reason given."""
+        return f'"{self.say(start, end)}"'
 
 
 @dataclass(frozen=True)
@@ -329,11 +333,11 @@ def _because(
     parts = []
     if choice.via is not None and choice.via.end > choice.via.start:
         how = "carried over" if carried else choice.via.how
-        parts.append(f"'{view.say(choice.via.start, choice.via.end)}' ({how})")
+        parts.append(f"{view.cite(choice.via.start, choice.via.end)} ({how})")
     elif carried:
         parts.append("subject carried over")
-    parts.append(f"'{view.say(condition.start, condition.end)}' ({choice.meaning.polarity})")
-    parts += [f"'{view.say(cue.start, cue.end)}' (negation)" for cue in turning]
+    parts.append(f"{view.cite(condition.start, condition.end)} ({choice.meaning.polarity})")
+    parts += [f"{view.cite(cue.start, cue.end)} (negation)" for cue in turning]
     return " + ".join(parts)
 
 
@@ -380,10 +384,10 @@ def _measurements(view: ClauseView, context: Context, found: list[Found]) -> lis
         ]
         if said:
             polarity = "bad" if any(f.polarity == "bad" for f in said) else "good"
-        why = f"'{view.say(quantity.start, quantity.end)}' (reading, {reading.verdict.replace('_', ' ')}"
+        why = f"{view.cite(quantity.start, quantity.end)} (reading, {reading.verdict.replace('_', ' ')}"
         why += f", {reading.limit})" if reading.limit else ")"
         if choice.via is not None and choice.via.end > choice.via.start:
-            why = f"'{view.say(choice.via.start, choice.via.end)}' + {why}"
+            why = f"{view.cite(choice.via.start, choice.via.end)} + {why}"
         if quantity.doubtful:
             why += f"; {quantity.doubtful}"
         certainty = 0.95 * (CERTAINTY[choice.via.how] if choice.via else _CARRIED)
@@ -465,14 +469,14 @@ def _with_cues(view: ClauseView, found: list[Found]) -> list[Mention]:
         told = _first(view.reach.wide, "hearsay")
         if told is not None:
             basis = "told"
-            why += f"; '{view.say(told.start, told.end)}' (hearsay)"
+            why += f"; {view.cite(told.start, told.end)} (hearsay)"
         silenced = _silenced(view, item) or (history[0] if history and item.reading is None else None)
         if silenced is not None:
             polarity = "named"
-            why += f"; '{view.say(silenced.start, silenced.end)}' ({silenced.kind.replace('_', ' ')})"
+            why += f"; {view.cite(silenced.start, silenced.end)} ({silenced.kind.replace('_', ' ')})"
         elif hedges and polarity in ("good", "bad"):
             polarity = "unsure"
-            why += f"; '{view.say(hedges[0].start, hedges[0].end)}' (hedge)"
+            why += f"; {view.cite(hedges[0].start, hedges[0].end)} (hedge)"
         severity = _severity(view, item, stated) if polarity == "bad" else None
         mentions.append(
             Mention(
@@ -532,7 +536,7 @@ def _severity(view: ClauseView, item: Found, stated: Severity | None) -> Severit
 
 
 def _not_tested(view: ClauseView, context: Context, cue: CueHit) -> list[Mention]:
-    why = f"'{view.say(cue.start, cue.end)}' (not tested)"
+    why = f"{view.cite(cue.start, cue.end)} (not tested)"
     told = _first(view.reach.wide, "hearsay")
     checks = _spoken_of(view, context, cue)
     if not view.terms and not checks and not _names_other_things(view):
@@ -573,7 +577,7 @@ def _named_by(view: ClauseView, context: Context, terms: Group) -> dict[str, str
     specific = tuple(meaning for meaning in meanings if meaning.owner != GENERAL)
     named: dict[str, str] = {}
     for term in terms:
-        words = f"'{view.say(term.start, term.end)}' ({term.how})"
+        words = f"{view.cite(term.start, term.end)} ({term.how})"
         others = tuple(other for other in view.terms if other is not term)
         own = [subject.id for subject in term.subjects if subject.kind == "check"]
         if len(own) == 1:
@@ -605,7 +609,7 @@ def _only_named(view: ClauseView, judged: set[str], context: Context) -> list[Me
         checks = _spoken_of(view, context, hedge[0])
     else:
         checks = {
-            subject.id: f"'{view.say(term.start, term.end)}' ({term.how})"
+            subject.id: f"{view.cite(term.start, term.end)} ({term.how})"
             for term in view.terms
             for subject in term.subjects
             if subject.kind == "check" and len([s for s in term.subjects if s.kind == "check"]) == 1
@@ -620,9 +624,9 @@ def _only_named(view: ClauseView, judged: set[str], context: Context) -> list[Me
         why = f"{words}; no judgement"
         if hedge and silent is None and not judged:
             polarity = "unsure"
-            why = f"{words}; '{view.say(hedge[0].start, hedge[0].end)}' (hedge)"
+            why = f"{words}; {view.cite(hedge[0].start, hedge[0].end)} (hedge)"
         elif silent is not None:
-            why = f"{words}; '{view.say(silent.start, silent.end)}' ({silent.kind})"
+            why = f"{words}; {view.cite(silent.start, silent.end)} ({silent.kind})"
         results.append(Mention(check, polarity, basis, 0.9, why))
     return results
 

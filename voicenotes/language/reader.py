@@ -167,7 +167,7 @@ def _take_back(
             return remarks, cue
         same = [i for i in spoken[-_NEIGHBOURHOOD:] if now & {m.check for m in remarks[i].mentions}]
         targets = same[-1:] or targets
-    words = f"'{view.say(cue.start, cue.end)}'"
+    words = f"{view.cite(cue.start, cue.end)}"
     changed = list(remarks)
     for index in targets:
         changed[index] = replace(changed[index], taken_back=words)
@@ -191,7 +191,7 @@ def _class_afterwards(remarks: list[Remark], remark: Remark, view: ClauseView) -
     if not any(mention.polarity == "bad" for mention in last.mentions):
         return remarks
     severity = cues[0].kind.removeprefix("class_")
-    said = f"; '{view.say(cues[0].start, cues[0].end)}' ({severity})"
+    said = f"; {view.cite(cues[0].start, cues[0].end)} ({severity})"
     mentions = tuple(
         replace(m, severity=severity, stated=True, why=m.why + said) if m.polarity == "bad" else m
         for m in last.mentions

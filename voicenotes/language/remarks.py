@@ -151,7 +151,7 @@ def _cut_here(
     words: Words, marks: Landmarks, edges: list[int], left: int, at: int, end: int
 ) -> Joint | Literal[""]:
     """Whether a new remark starts at a word, and why."""
-    if at in marks.measured:
+    if at in marks.measured or words.spoken[at] == words.spoken[at - 1]:
         return ""
     right_end = edges[bisect_left(edges, at + 1)]
     for cue in marks.cues_at.get(at, ()):

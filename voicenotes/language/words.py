@@ -26,6 +26,7 @@ class Words:
     norms   lower-case words, contractions taken apart ("didn't" is "did", "not")
     breaks  0, WEAK or STRONG: the pause or punctuation mark before the word
     starts, ends   character places in `text`
+    heads   like starts, with the marks in front: (open
     spoken  index of the transcript's word that each belongs to
     """
 
@@ -35,6 +36,7 @@ class Words:
     starts: tuple[int, ...]
     ends: tuple[int, ...]
     spoken: tuple[int, ...]
+    heads: tuple[int, ...]
 
     def __len__(self) -> int:
         return len(self.norms)
@@ -43,8 +45,9 @@ class Words:
         """The transcript's own text of words start..end (exclusive), with its punctuation."""
         if start >= end:
             return ""
-        last = self.starts[end] if end < len(self) else len(self.text)
-        return self.text[self.starts[start] : last].strip()
+        first = self.heads[start] if start else 0
+        last = self.heads[end] if end < len(self) else len(self.text)
+        return self.text[first:last].strip()
 
 
 @lru_cache(maxsize=1)
@@ -98,6 +101,7 @@ def words_of(transcript: Transcript) -> Words:
     starts: list[int] = []
     ends: list[int] = []
     spoken: list[int] = []
+    heads: list[int] = []
     pending = STRONG
     place = 0
     previous_end = 0.0
@@ -111,6 +115,7 @@ def words_of(transcript: Transcript) -> Words:
         previous_end = word.end
         for piece in word.text.split() or [""]:
             offset = place + word.text.find(piece)
+            head, after = offset, 0
             for norm, start, end, mark in split_word(piece):
                 if norm:
                     norms.append(norm)
@@ -118,7 +123,12 @@ def words_of(transcript: Transcript) -> Words:
                     starts.append(offset + start)
                     ends.append(offset + end)
                     spoken.append(index)
+                    heads.append(head)
                     pending = 0
-                pending = max(pending, mark)
+                    head = -1
+                if head < 0:
+                    head = offset + end
+                after = max(after, mark)
+            pending = max(pending, after)
         place += len(word.text) + 1
-    return Words(text, tuple(norms), tuple(breaks), tuple(starts), tuple(ends), tuple(spoken))
+    return Words(text, tuple(norms), tuple(breaks), tuple(starts), tuple(ends), tuple(spoken), tuple(heads))

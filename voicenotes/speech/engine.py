@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Protocol
 
+from voicenotes.model import SAMPLE_RATE_HZ
 from voicenotes.vocabulary.material import SpeechMaterial
 
 if TYPE_CHECKING:
@@ -15,8 +16,6 @@ if TYPE_CHECKING:
     from voicenotes.model import Transcript
 
 __all__ = ["SAMPLE_RATE_HZ", "SpeechEngine", "SpeechMaterial"]
-
-SAMPLE_RATE_HZ = 16_000
 
 
 class SpeechEngine(Protocol):
