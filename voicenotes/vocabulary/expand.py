@@ -27,6 +27,7 @@ class Morphology:
     fixed: frozenset[str]
     irregular: dict[str, tuple[str, ...]]
     function: frozenset[str]
+    spelling: dict[str, str]
 
 
 @lru_cache(maxsize=1)
@@ -39,6 +40,7 @@ def morphology() -> Morphology:
         fixed=frozenset(str(word) for word in data["fixed"]),
         irregular={verb: tuple(forms) for verb, forms in data["irregular"].items()},
         function=frozenset(str(word) for word in data["function"]),
+        spelling=data["spelling"],
     )
 
 

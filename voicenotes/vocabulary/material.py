@@ -15,18 +15,21 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from voicenotes.vocabulary.expand import expand, is_fixed, plural_forms, verb_forms
+from voicenotes.vocabulary.expand import expand, is_fixed, morphology, plural_forms, verb_forms
 from voicenotes.vocabulary.homes import SHARED_LANGUAGE, vocab_home
 from voicenotes.vocabulary.schema import GENERAL
 from voicenotes.vocabulary.yaml_files import read_yaml
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable
 
-    from voicenotes.vocabulary.schema import Check, Condition, ConditionLists, Pack
+    from voicenotes.vocabulary.schema import Aspect, Check, Condition, ConditionLists, Pack
 
 SEED = 20
-SENTENCES_A_CHECK = 160
+SENTENCES_A_CHECK = 120
+PHRASES_A_SLOT = 40
+CUES_A_KIND = 40
+WEIGHT_OF_NATURAL_SENTENCES = 6
 _SLOT = re.compile(r"\{(\w+)\}")
 _WORDS_ONLY = re.compile(r"[a-z' ]+$")
 
@@ -50,7 +53,9 @@ class SpeechMaterial:
 def speech_material(pack: Pack) -> SpeechMaterial:
     """The terms, sentences and pronunciations of a pack, for biasing or compiling an engine."""
     terms = _terms_by_importance(pack)
-    sentences = tuple(dict.fromkeys([*_drawn_sentences(pack), *_pack_sentences(pack)]))
+    natural = [*_pack_sentences(pack), *_dictation(pack)] * WEIGHT_OF_NATURAL_SENTENCES
+    sentences = tuple(_one_spelling([*_drawn_sentences(pack), *natural]))
+    terms = tuple(dict.fromkeys(_one_spelling(terms)))
     pronunciations = dict(pack.pronunciations)
     content = json.dumps([terms, sentences, sorted(pronunciations.items())])
     return SpeechMaterial(terms, sentences, pronunciations, hashlib.sha256(content.encode()).hexdigest()[:16])
@@ -72,105 +77,134 @@ def _terms_by_importance(pack: Pack) -> tuple[str, ...]:
     return tuple(dict.fromkeys([*parts, *fittings, *first, *rest]))
 
 
-@dataclass
-class _Slots:
-    """The fillers of each slot for one check."""
-
-    fillers: dict[str, list[str]]
-    draw: random.Random
-
-    def fill(self, carrier: str) -> str | None:
-        """The carrier with every slot filled; None when a slot has no fillers here."""
-        missing = [slot for slot in _SLOT.findall(carrier) if not self.fillers.get(slot)]
-        if missing:
-            return None
-        return _SLOT.sub(lambda match: self.draw.choice(self.fillers[match.group(1)]), carrier)
-
-
-def _spoken_forms(draw: random.Random, conditions: Sequence[Condition]) -> list[str]:
-    """Condition phrases with some of their inflections."""
+def _spoken_forms(conditions: Iterable[Condition]) -> list[str]:
+    """Condition phrases as they stand, and single verbs also in their -s and -ing forms."""
     forms: list[str] = []
     for condition in conditions:
-        for phrase in _plain([condition.say]):
-            forms.append(phrase)
-            head, _, tail = phrase.partition(" ")
-            if not is_fixed(condition.say):
-                others = verb_forms(head)
-                forms += [f"{other} {tail}".strip() for other in draw.sample(others, min(2, len(others)))]
-    return forms
-
-
-def _lists(check: Check, pack: Pack) -> list[ConditionLists]:
-    return [check, *(aspect for aspect in pack.aspects if aspect.id in check.aspects)]
+        phrases = _plain([condition.say])
+        forms += phrases
+        if not is_fixed(condition.say):
+            for phrase in phrases:
+                forms += [form for form in verb_forms(phrase) if form.endswith(("s", "ing"))]
+    return list(dict.fromkeys(forms))
 
 
 def _drawn_sentences(pack: Pack) -> list[str]:
     draw = random.Random(SEED)
-    numbers = _number_phrases(draw)
-    units = _unit_words()
-    general = [aspect for aspect in pack.aspects if aspect.id == GENERAL]
+    numbers, units = _number_phrases(draw), _unit_words()
+    general = next(aspect for aspect in pack.aspects if aspect.id == GENERAL)
+    common = {"good": _spoken_forms(general.good), "bad": _spoken_forms(general.bad)}
     parts = {part.id: part.terms for part in (*pack.parts, *pack.head.fittings)}
-    names = {name for aspect in pack.aspects for name in aspect.names}
-    stations = [phrase for station in pack.head.stations for phrase in _plain(station.terms)]
-    facts = [phrase for fact in pack.facts for phrase in _plain((*fact.lead, *fact.tail))]
-    choices = [p for fact in pack.facts for phrases in fact.choices.values() for p in _plain(phrases)]
-    fittings = [phrase for fitting in pack.head.fittings for phrase in _plain(fitting.terms)]
-    usual = _Slots({}, draw)
-    common = {
-        "good": _spoken_forms(draw, general[0].good), "bad": _spoken_forms(draw, general[0].bad),
-        "unwanted": _plain(c.say for c in general[0].unwanted),
-    }  # fmt: skip
+    shared = {
+        "number": numbers,
+        "unit": units,
+        "station": [phrase for station in pack.head.stations for phrase in _plain(station.terms)],
+        "fact": [p for fact in pack.facts for p in _plain((*fact.lead[:4], *fact.tail[:4]))],
+        "fitting": [phrase for fitting in pack.head.fittings for phrase in _plain(fitting.terms)],
+    }
     sentences: list[str] = []
     for check in pack.checks:
-        lists = _lists(check, pack)
-        terms = _plain(check.terms)
-        own_parts = [phrase for part in check.parts for phrase in _plain(parts[part])] or terms
-        good = [form for one in lists for form in _spoken_forms(draw, one.good)] + _plain(check.noted)
-        bad = [form for one in lists for form in _spoken_forms(draw, one.bad)]
-        fillers = {
-            "check": terms, "part": own_parts + terms, "good": good + draw.sample(common["good"], 20),
-            "bad": bad + draw.sample(common["bad"], 20),
-            "unwanted": _plain(c.say for one in lists for c in one.unwanted) or common["unwanted"],
-            "wanted": _plain(c.say for one in lists for c in one.wanted),
-            "number": numbers, "unit": units, "station": stations, "fact": facts, "fitting": fittings,
-        }  # fmt: skip
-        slots = _Slots(fillers, draw)
-        for _ in range(SENTENCES_A_CHECK):
-            filled = slots.fill(draw.choice(pack.carriers))
+        aspects = [aspect for aspect in pack.aspects if aspect.id in check.aspects]
+        fillers = _fillers(draw, check, aspects, parts, common) | shared
+        for carrier in draw.choices(pack.carriers or ("{check} {good}",), k=SENTENCES_A_CHECK):
+            filled = _fill(draw, carrier, fillers)
             if filled:
                 sentences.append(filled)
         sentences += _each_once(draw, fillers)
-    usual.fillers = {"number": numbers, "unit": units, "fitting": fittings, "station": stations, "fact": facts}
     for carrier in pack.carriers:
-        for _ in range(12):
-            filled = usual.fill(carrier)
-            if filled:
-                sentences.append(filled)
+        sentences += [filled for _ in range(8) if (filled := _fill(draw, carrier, shared))]
+    names = {name for aspect in pack.aspects for name in aspect.names}
     sentences += [f"the {name} is fine" for name in sorted(names) if _WORDS_ONLY.match(name)]
-    sentences += choices + facts
-    sentences += [phrase for cue in pack.cues for phrase in _sampled(draw, _plain(cue.phrases), 60)]
-    sentences += [cue.example for cue in pack.cues]
-    return [" ".join(re.sub(r"[^a-z' ]", " ", sentence).split()) for sentence in sentences]
+    sentences += [p for fact in pack.facts for said in fact.choices.values() for p in _plain(said)]
+    for cue in pack.cues:
+        phrases = _plain(cue.phrases)
+        sentences += phrases if len(phrases) <= CUES_A_KIND else draw.sample(phrases, CUES_A_KIND)
+        sentences.append(cue.example)
+    return [_as_words(sentence) for sentence in sentences]
 
 
-def _sampled(draw: random.Random, phrases: list[str], most: int) -> list[str]:
-    return phrases if len(phrases) <= most else draw.sample(phrases, most)
+def _fillers(
+    draw: random.Random,
+    check: Check,
+    aspects: list[Aspect],
+    parts: dict[str, tuple[str, ...]],
+    common: dict[str, list[str]],
+) -> dict[str, list[str]]:
+    """What can stand in each slot for one check: its own phrases, and some that suit everything."""
+    lists: list[ConditionLists] = [check, *aspects]
+    terms = _few(draw, _plain(check.terms), PHRASES_A_SLOT)
+    named = [phrase for part in check.parts for phrase in _plain(parts[part])[:6]]
+    good = [form for one in lists for form in _spoken_forms(one.good)] + _plain(check.noted)
+    bad = [form for one in lists for form in _spoken_forms(one.bad)]
+    return {
+        "check": terms,
+        "part": _few(draw, named, PHRASES_A_SLOT) or terms,
+        "good": _few(draw, good, PHRASES_A_SLOT) + draw.sample(common["good"], 12),
+        "bad": _few(draw, bad, PHRASES_A_SLOT) + draw.sample(common["bad"], 12),
+        "unwanted": _few(draw, _plain(c.say for one in lists for c in one.unwanted), PHRASES_A_SLOT),
+        "wanted": _plain(c.say for one in lists for c in one.wanted)[:10],
+    }
+
+
+def _few(draw: random.Random, phrases: list[str], most: int) -> list[str]:
+    """The first quarter of what may be had, the commonest, and some of the rest."""
+    phrases = list(dict.fromkeys(phrases))
+    if len(phrases) <= most:
+        return phrases
+    first = most // 4
+    return phrases[:first] + draw.sample(phrases[first:], most - first)
+
+
+def _fill(draw: random.Random, carrier: str, fillers: dict[str, list[str]]) -> str | None:
+    """The carrier with every slot filled; None when a slot has no fillers here."""
+    if any(not fillers.get(slot) for slot in _SLOT.findall(carrier)):
+        return None
+    return _SLOT.sub(lambda match: draw.choice(fillers[match.group(1)]), carrier)
 
 
 def _each_once(draw: random.Random, fillers: dict[str, list[str]]) -> list[str]:
-    """Every term and every condition of a check in at least one plain sentence."""
+    """Every term and every condition drawn for a check in at least one plain sentence."""
     sentences = []
     for term in fillers["check"]:
-        sentences.append(f"{term} {draw.choice(fillers['good'])}")
-        sentences += [f"the {term} {draw.choice(['is', 'are'])} {draw.choice(fillers['good'])}"]
+        sentences.append(f"the {term} {draw.choice(['is', 'are'])} {draw.choice(fillers['good'])}")
         sentences += [f"{plural} {draw.choice(fillers['bad'])}" for plural in plural_forms(term)]
     for kind in ("good", "bad"):
         for phrase in fillers[kind]:
-            sentences.append(f"{draw.choice(fillers['part'])} {phrase}")
+            part = draw.choice(fillers["part"] or fillers["check"] or ["it"])
+            link = "" if phrase.partition(" ")[0].endswith("s") else draw.choice(["is ", "are ", "'s "])
+            sentences.append(f"the {part} {link}{phrase}")
     for phrase in (*fillers["unwanted"], *fillers["wanted"]):
         sentences.append(f"no {phrase}")
-        sentences.append(f"{phrase} at the {draw.choice(fillers['part'])}")
+        sentences.append(f"there's {phrase} on the {draw.choice(fillers['part'] or ['machine'])}")
     return sentences
+
+
+def _as_words(sentence: str) -> str:
+    return " ".join(re.sub(r"[^a-z' ]", " ", sentence.lower()).split()).replace(" 's ", "'s ")
+
+
+def _dictation(pack: Pack) -> list[str]:
+    """The pack's example dictation: `dictation/*.txt`, one utterance a line."""
+    lines: list[str] = []
+    for path in sorted((Path(pack.home) / "dictation").glob("*.txt")) if pack.home else []:
+        lines += [_as_words(line) for line in path.read_text(encoding="utf-8").splitlines()]
+    return [line for line in lines if line]
+
+
+def _one_spelling(sentences: Iterable[str]) -> list[str]:
+    """The same words spelt one way: apart where the pack knows both ("draw tube", "drawtube"), and as
+    `morphology.yaml` prefers. A recogniser can't hear the difference, and splits its bets over both."""
+    sentences = list(sentences)
+    words = {word for sentence in sentences for word in sentence.split()}
+    pairs = {
+        first + second: f"{first} {second}"
+        for sentence in sentences
+        for first, second in zip(sentence.split(), sentence.split()[1:], strict=False)
+        if first + second in words and min(len(first), len(second)) > 2
+    }
+    prefer = morphology().spelling
+    table = {word: prefer.get(word, pairs.get(word, word)) for word in words}
+    return [" ".join(table[word] for word in sentence.split()) for sentence in sentences]
 
 
 def _pack_sentences(pack: Pack) -> list[str]:
