@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 OWN_TERM, PART_OWN, PART_ASPECT, NAMED_ASPECT = 6.0, 6.0, 5.0, 4.5
 TERM_GENERAL, DEFAULT_GENERAL, ONLY_ONE_HERE, TERM_OTHER_ASPECT = 4.0, 3.5, 3.2, 2.0
 PLACE_OWN = 3.0
-_HERE, _OTHER_SUBJECT, _NAMED_ITSELF = 0.3, 0.8, 0.4
+_HERE, _OTHER_SUBJECT, _NAMED_ITSELF, _ONLY_INNER = 0.3, 0.8, 0.4, 0.6
 
 
 @dataclass(frozen=True)
@@ -51,16 +51,16 @@ def fitting_meaning(
     Shorter phrases inside the condition count only when the whole phrase means nothing here; of those
     that disagree the bad one counts.
     """
-    for level in (meanings, inner):
+    for level, prefix in ((meanings, ""), (inner, "inner ")):
         own = [m for m in level if m.owner == check.id]
         if own:
-            return _worst(own), "own"
+            return _worst(own), prefix + "own"
         aspect = [m for m in level if m.owner in check.aspects]
         if aspect:
-            return _worst(aspect), "aspect"
+            return _worst(aspect), prefix + "aspect"
         general = [m for m in level if m.owner == GENERAL]
         if general:
-            return _worst(general), "general"
+            return _worst(general), prefix + "general"
     return None
 
 
@@ -154,7 +154,11 @@ def _score(
     meant = fitting_meaning(check, meanings, inner)
     own_term = subject.kind == "check"
     if meant is None:
-        of_aspects = [meaning for meaning in meanings if meaning.owner not in lexicon.checks]
+        of_aspects = [
+            meaning
+            for meaning in meanings
+            if meaning.owner not in lexicon.checks and meaning.polarity in ("good", "bad")
+        ]
         if not own_term or not of_aspects:
             return None
         meant = (_worst(of_aspects), "other")
@@ -162,6 +166,7 @@ def _score(
     if meaning.polarity == "name":
         return None
     score = 0.0
+    is_inner, level = level.startswith("inner "), level.removeprefix("inner ")
     if level in ("own", "aspect"):
         score = OWN_TERM if own_term else PART_OWN if level == "own" else PART_ASPECT
         if level == "own":
@@ -183,6 +188,7 @@ def _score(
         score = TERM_OTHER_ASPECT
     if score == 0.0:
         return None
+    score -= _ONLY_INNER if is_inner else 0.0
     if check.station == station:
         score += _HERE
     if check.id in named_aspects and level != "own":

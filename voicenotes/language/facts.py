@@ -92,7 +92,7 @@ def _number(
         if there is not None and fact.unit and _beside(view, hit, quantity.start, quantity.end):
             value = convert(there.value, there.unit, fact.unit)
             if _in_range(fact, value):
-                return _tidy(value), fact.unit, quantity.start, quantity.end
+                return _tidy(there.value), there.unit, quantity.start, quantity.end
     start, end = view.clause.start, view.clause.end
     for number in find_numbers(view.words.norms[start:end]):
         first, last = start + number.start, start + number.end

@@ -345,17 +345,18 @@ def _because(
 
 
 def _overruled(view: ClauseView, item: Found, measured: list[Found]) -> bool:
-    """Whether a good word that only led to a value gives way to the limit's verdict."""
-    return (
-        item.condition is not None
-        and _leads_to_value(view, item.condition)
-        and any(
-            other.choice.check == item.choice.check
-            and other.reading is not None
-            and other.reading.verdict == "outside"
-            for other in measured
-        )
-    )
+    """Whether a word gives way to the limit's verdict on a value: a good one that only led to it, or
+    a noun that only named what was measured ("eight microns of | runout")."""
+    verdicts = {
+        other.reading.verdict
+        for other in measured
+        if other.choice.check == item.choice.check and other.reading is not None
+    }
+    if item.condition is None or not verdicts - {"no_limit"}:
+        return False
+    if item.choice.meaning.polarity in ("unwanted", "wanted"):
+        return item.polarity == "bad"
+    return "outside" in verdicts and _leads_to_value(view, item.condition)
 
 
 def _measurements(view: ClauseView, context: Context, found: list[Found]) -> list[Found]:
@@ -381,6 +382,7 @@ def _measurements(view: ClauseView, context: Context, found: list[Found]) -> lis
             for f in found
             if f.choice.check == choice.check
             and not (f.condition is not None and _leads_to_value(view, f.condition))
+            and not (f.polarity == "bad" and f.choice.meaning.polarity in ("unwanted", "wanted"))
         ]
         if said:
             polarity = "bad" if any(f.polarity == "bad" for f in said) else "good"

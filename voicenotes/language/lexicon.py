@@ -118,8 +118,8 @@ def _add(lexicon: Lexicon, words: tuple[str, ...], entry: Entry) -> None:
     known: dict[object, Entry] | None = node.get(MEANINGS)
     if known is None:
         node[MEANINGS] = {entry.meaning: entry}
-    else:
-        known.setdefault(entry.meaning, entry)
+    elif entry.meaning not in known or CERTAINTY[entry.how] > CERTAINTY[known[entry.meaning].how]:
+        known[entry.meaning] = entry
 
 
 def _add_terms(lexicon: Lexicon, phrases: Iterable[str], subject: Subject, how: How = "exact") -> None:
@@ -147,7 +147,6 @@ def _add_terms(lexicon: Lexicon, phrases: Iterable[str], subject: Subject, how: 
 
 _AUXILIARIES = frozenset("will does do did is are was were can could would has have".split())
 _NEGATORS = _AUXILIARIES | {"never", "no", "not", "nothing"}
-_TURNED: dict[str, Polar] = {"good": "bad", "bad": "good"}
 _NAMED: dict[str, Polar] = {"good": "unwanted", "bad": "wanted"}
 
 
@@ -156,23 +155,24 @@ def _is_grammar(words: tuple[str, ...]) -> bool:
 
 
 def _without_negation(words: tuple[str, ...], judgement: Judgement) -> tuple[tuple[str, ...], Judgement]:
-    """A negated phrase as its positive, turned round: "no dents" is good as "dents" are unwanted.
+    """A negated phrase as what it negates: "no dents" is good as "dents" are unwanted, "won't clamp"
+    is bad as "clamp" is wanted.
 
-    The negation is then read as a cue, which can also reach over a list. Phrases of the shared
-    English stay whole, and so do those whose rest would be grammar only ("won't go").
+    The negation is then read as a cue, which can also reach over a list, and the bare word judges
+    nothing. Phrases of the shared English stay whole, and so do those whose rest would be grammar
+    only ("won't go").
     """
-    turned = {"no": _NAMED, "not": _TURNED}
     at = 1 if len(words) > 2 and words[0] in _AUXILIARIES and words[1] == "not" else 0
     rest = words[at + 1 :]
     if (
         judgement.owner == GENERAL
         or judgement.polarity not in ("good", "bad")
         or not rest
-        or words[at] not in turned
+        or words[at] not in ("no", "not")
         or _is_grammar(rest)
     ):
         return words, judgement
-    return rest, replace(judgement, polarity=turned[words[at]][judgement.polarity])
+    return rest, replace(judgement, polarity=_NAMED[judgement.polarity])
 
 
 def _add_judging(lexicon: Lexicon, template: str, judgement: Judgement) -> None:

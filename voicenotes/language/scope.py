@@ -129,7 +129,7 @@ def _negated_by(words: Words, cue: CueHit, conditions: Sequence[ConditionHit]) -
         for i, c in enumerate(conditions)
         if c.judges and (c.start >= cue.end or c.start < cue.end < c.end) and c.start - cue.end <= cue.use.words
     ]
-    if not ahead:
+    if not ahead or any(words.breaks[w] for w in range(cue.end, conditions[ahead[0]].start + 1)):
         return []
     chosen = [ahead[0]]
     for index in ahead[1:]:
