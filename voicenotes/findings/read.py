@@ -12,7 +12,8 @@ from voicenotes.findings.settle import (
     settle_fittings,
     untagged_of,
 )
-from voicenotes.model import PackStamp, Record, RecordingEntry, Transcript, Word
+from voicenotes.model import PackStamp, Record, RecordingEntry, Transcript
+from voicenotes.speech.plain_text import words_of_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -20,20 +21,10 @@ if TYPE_CHECKING:
     from voicenotes.language.mentions import Remark
     from voicenotes.vocabulary.schema import Pack
 
-SECONDS_A_WORD = 0.4
-SECONDS_A_LINE_BREAK = 1.7
-
 
 def transcript_of_text(text: str) -> Transcript:
-    """Plain text as a transcript: 0.4 s a word, and a pause of 1.7 s at each line break."""
-    words: list[Word] = []
-    at = 0.0
-    for line in text.splitlines():
-        for piece in line.split():
-            words.append(Word(text=piece, start=round(at, 3), end=round(at + SECONDS_A_WORD, 3)))
-            at += SECONDS_A_WORD
-        if words:
-            at += SECONDS_A_LINE_BREAK
+    """Plain text as a transcript; `speech.plain_text` says how it is given times."""
+    words = words_of_text(text)
     return Transcript(words=tuple(words), seconds=words[-1].end if words else 0.0)
 
 

@@ -103,7 +103,7 @@ def _number(
             continue
         if fact.kind == "quantity" and not _unit_is_named(fact, hit):
             continue
-        if _beside(view, hit, first, last):
+        if _beside(view, hit, first, last) and hit.start - last <= 1:
             return _tidy(value), fact.unit, first, last
     return None
 

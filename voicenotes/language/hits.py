@@ -16,6 +16,7 @@ from voicenotes.language.lexicon import (
     Subject,
 )
 from voicenotes.language.spans import Cover, Span, by_outer, longest
+from voicenotes.language.words import STRONG
 from voicenotes.vocabulary.expand import verb_forms
 
 if TYPE_CHECKING:
@@ -26,14 +27,19 @@ if TYPE_CHECKING:
 # Cues that take the words they stand on from one another: the longest is right.
 _EXCLUSIVE = frozenset(
     {"negation", "pseudo", "hedge", "plan", "general", "hearsay", "not_tested", "history",
-     "retract", "correct"}
+     "retract", "correct", "marker"}
 )  # fmt: skip
 _CLASSING = frozenset({"class_critical", "class_major", "class_minor", "softener", "strengthener"})
 _PARTICLES = frozenset(
     "in on out off up down there here over under back away through home across open move with for".split()
 )
+_LEVELS = frozenset({"low", "high"})
+_SPOKEN_APART = frozenset({"correct", "retract"})
 _ARTICLES = frozenset({"the", "a", "an"})
-_BEFORE_PREDICATE = frozenset("is are was were be been being 's all already still not both now well".split())
+_BEFORE_PREDICATE = frozenset(
+    "is are was were be been being 's all already still not both now well too very bit slightly running "
+    "reads reading way little sits sitting looks seems a".split()
+)
 _AFTER_PREDICATE = frozenset("and but or now already again too as so for".split())
 _JUDGING = frozenset({"good", "bad", "noted"})
 _SURENESS: tuple[How, ...] = ("exact", "inflected", "misheard")
@@ -180,18 +186,23 @@ def find_hits(norms: Sequence[str], breaks: Sequence[int], lexicon: Lexicon) -> 
 
 
 def _entries_in(norms: Sequence[str], breaks: Sequence[int], lexicon: Lexicon) -> Entries:
-    """Every meaning of every word sequence that doesn't run across a break."""
+    """Every meaning of every word sequence that doesn't run across a break; corrections may run
+    across a short one ("no, wait")."""
     found: Entries = {}
     length = len(norms)
     for start in range(length):
         node = lexicon.tree.get(norms[start])
         at = start + 1
+        crossed = False
         while node is not None:
             entries = node.get(MEANINGS)
+            if entries and crossed:
+                entries = {m: e for m, e in entries.items() if isinstance(m, CueUse) and m.kind in _SPOKEN_APART}
             if entries:
                 found[start, at] = list(entries.values())
-            if at >= length or breaks[at]:
+            if at >= length or breaks[at] == STRONG:
                 break
+            crossed = crossed or bool(breaks[at])
             node = node.get(norms[at])
             at += 1
     return found
@@ -218,11 +229,14 @@ def _only_grammar(span: Span, norms: Sequence[str], breaks: Sequence[int], named
     start, end = span
     if norms[end - 1] in _ARTICLES:
         return True
+    before = norms[start - 1] if start and not breaks[start] else ""
+    led = before in _BEFORE_PREDICATE or named.ends_at(start)
+    if end - start == 1 and norms[start] in _LEVELS:
+        return not led
     if any(norms[word] not in _PARTICLES for word in range(start, end)):
         return False
     closed = end >= len(norms) or breaks[end] or norms[end] in _AFTER_PREDICATE
-    before = norms[start - 1] if start and not breaks[start] else ""
-    return not (closed and (before in _BEFORE_PREDICATE or named.ends_at(start)))
+    return not (closed and led)
 
 
 def _cue_kinds(by_span: Entries) -> dict[Span, set[str]]:

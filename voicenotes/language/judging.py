@@ -11,7 +11,7 @@ from voicenotes.language.lexicon import CERTAINTY, Subject
 from voicenotes.language.limits import judge, limit_for
 from voicenotes.language.mentions import Mention
 from voicenotes.language.remarks import DETERMINERS
-from voicenotes.language.scope import negations_of, reaches_condition
+from voicenotes.language.scope import circumstances_of, negations_of, reaches_condition
 from voicenotes.vocabulary.expand import morphology
 from voicenotes.vocabulary.schema import GENERAL
 
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 _CARRIED = 0.85
 _BY_PLACE = 0.7
 _NEAR_WORDS = 3
+_BEFORE_ADJECTIVE = frozenset("a an some any this that the with got has there's is".split())
 _BASE_LINKS = frozenset("over across along per in at for on".split())
 _REASON_STARTS = frozenset(
     "there no nobody because since as it they he she someone somebody without".split()
@@ -136,6 +137,7 @@ def _next_context(view: ClauseView, context: Context, mentions: list[Mention]) -
 def _judgements(view: ClauseView, context: Context, groups: list[Group]) -> list[Found]:
     conditions = view.conditions
     negations = negations_of(view.words, view.reach, conditions)
+    circumstances = circumstances_of(view.reach, conditions)
     named = frozenset(
         meaning.owner
         for condition in conditions
@@ -144,7 +146,9 @@ def _judgements(view: ClauseView, context: Context, groups: list[Group]) -> list
     )
     found: list[Found] = []
     for index, condition in enumerate(conditions):
-        if not condition.judges or _is_idiom(view, condition):
+        if not condition.judges or _is_idiom(view, condition) or index in circumstances:
+            continue
+        if _only_strengthens(view, condition, conditions[index + 1 : index + 2]):
             continue
         turning = negations.get(index, ())
         for choice, certainty, carried in _choices(view, context, groups, condition, named):
@@ -161,6 +165,21 @@ def _leads_to_value(view: ClauseView, condition: ConditionHit) -> bool:
     if any(meaning.polarity != "good" for meaning in condition.meanings):
         return False
     return any(0 <= quantity.start - condition.end <= 1 for quantity in view.quantities)
+
+
+def _only_strengthens(
+    view: ClauseView, condition: ConditionHit, following: tuple[ConditionHit, ...]
+) -> bool:
+    """Whether an adjective only says how bad the noun after it is: "a heavy | clunk"."""
+    return (
+        bool(following)
+        and not condition.is_noun
+        and following[0].start == condition.end
+        and not view.words.breaks[condition.end]
+        and any(meaning.polarity == "unwanted" for meaning in following[0].meanings)
+        and view.words.norms[condition.start - 1 if condition.start > view.clause.start else condition.start]
+        in _BEFORE_ADJECTIVE
+    )
 
 
 def _is_idiom(view: ClauseView, condition: ConditionHit) -> bool:
@@ -197,7 +216,8 @@ def _choices(
             ):
                 results.append((choice, certainty * CERTAINTY[term.how], False))
         if results:
-            return results
+            better = _better_elsewhere(view, context, condition, rest, named, max(c.score for c, _, _ in results))
+            return [(choice, certainty * CERTAINTY[choice.via.how], False) for choice in better if choice.via] or results
     if not _only_circumstances(view, (*group, *rest)):
         return []
     if _stands_for_something_else(view, condition):
@@ -226,6 +246,29 @@ def _choices(
         (choice, certainty * _BY_PLACE, True)
         for choice in choose_by_place(view.lexicon, condition.meanings, context.station)
     ]
+
+
+def _better_elsewhere(
+    view: ClauseView,
+    context: Context,
+    condition: ConditionHit,
+    rest: tuple[TermHit, ...],
+    named: frozenset[str],
+    best: float,
+) -> list[Choice]:
+    """A check named by its own term elsewhere in the remark, which owns the condition: "the spindle
+    starts | with the door open"."""
+    found: list[Choice] = []
+    for term in rest:
+        if all(subject.kind == "check" for subject in term.subjects):
+            found += [
+                choice
+                for choice in choose_checks(
+                    view.lexicon, condition.meanings, condition.inner, term, (), named, context.station
+                )
+                if choice.score > best and choice.meaning.owner == choice.check
+            ]
+    return found
 
 
 def _only_circumstances(view: ClauseView, terms: tuple[TermHit, ...]) -> bool:
@@ -267,6 +310,8 @@ def _polarity(
     view: ClauseView, condition: ConditionHit, meaning: Judgement, turning: tuple[CueHit, ...]
 ) -> Polarity | None:
     negated = len(turning) % 2 == 1
+    if meaning.only_negated and not negated:
+        return None
     if meaning.polarity in ("good", "noted"):
         if negated and meaning.polarity == "noted":
             return None

@@ -46,11 +46,15 @@ class Subject:
 
 @dataclass(frozen=True)
 class Judgement:
-    """What a condition phrase says, and of what: `owner` is an aspect's or a check's id, or `general`."""
+    """What a condition phrase says, and of what: `owner` is an aspect's or a check's id, or `general`.
+
+    `only_negated` phrases say something only under a negation: "won't clamp", but not "to clamp".
+    """
 
     owner: str
     polarity: Polar
     severity: Severity | None = None
+    only_negated: bool = False
 
 
 @dataclass(frozen=True)
@@ -168,11 +172,11 @@ def _without_negation(words: tuple[str, ...], judgement: Judgement) -> tuple[tup
         judgement.owner == GENERAL
         or judgement.polarity not in ("good", "bad")
         or not rest
-        or words[at] not in ("no", "not")
+        or words[at] not in ("no", "not", "nothing")
         or _is_grammar(rest)
     ):
         return words, judgement
-    return rest, replace(judgement, polarity=_NAMED[judgement.polarity])
+    return rest, replace(judgement, polarity=_NAMED[judgement.polarity], only_negated=words[at] == "not")
 
 
 def _add_judging(lexicon: Lexicon, template: str, judgement: Judgement) -> None:

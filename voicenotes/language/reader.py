@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 _JUDGED = ("good", "bad", "unsure", "not_tested")
 _NEIGHBOURHOOD = 3
 _FORGET_AFTER_S = 20.0
+_WORDS_BEFORE_DOUBT = 3
 
 
 def read_transcript(
@@ -70,6 +71,7 @@ def read_transcript(
         )
         remarks, pending = _take_back(remarks, remark, view, pending)
         remarks = _class_afterwards(remarks, remark, view)
+        remarks = _doubt_afterwards(remarks, view)
         remarks.append(remark)
         context = following
     return remarks, context
@@ -194,6 +196,22 @@ def _class_afterwards(remarks: list[Remark], remark: Remark, view: ClauseView) -
     said = f"; {view.cite(cues[0].start, cues[0].end)} ({severity})"
     mentions = tuple(
         replace(m, severity=severity, stated=True, why=m.why + said) if m.polarity == "bad" else m
+        for m in last.mentions
+    )
+    return [*remarks[:-1], replace(last, mentions=mentions)]
+
+
+def _doubt_afterwards(remarks: list[Remark], view: ClauseView) -> list[Remark]:
+    """ "... but I couldn't swear to it": a doubt in a remark of its own makes the one before it unsure."""
+    cues = view.reach.of_kind("hedge")
+    if not cues or view.terms or view.conditions or view.quantities or not remarks:
+        return remarks
+    if cues[0].start - view.clause.start > _WORDS_BEFORE_DOUBT or view.clause.end - cues[0].end > _WORDS_BEFORE_DOUBT:
+        return remarks
+    said = f"; {view.cite(cues[0].start, cues[0].end)} (hedge)"
+    last = remarks[-1]
+    mentions = tuple(
+        replace(m, polarity="unsure", severity=None, why=m.why + said) if m.polarity in ("good", "bad") else m
         for m in last.mentions
     )
     return [*remarks[:-1], replace(last, mentions=mentions)]

@@ -27,6 +27,7 @@ DETERMINERS = frozenset(
 _COORDINATORS = frozenset({"and", "or", "nor", "plus", "&"})
 _PRONOUNS = frozenset({"it", "they", "he", "she", "i", "you", "we", "there"})
 _COPULAS = frozenset({"is", "are", "was", "were", "'s"})
+_STARTING = frozenset({"hedge", "not_tested", "plan", "hearsay", "general"})
 _CUTTING_CUES = frozenset({"breaker", "marker", "retract", "correct"})
 
 
@@ -51,7 +52,7 @@ class Landmarks:
     condition_at: dict[int, ConditionHit]
     links: frozenset[int]
     leading: frozenset[int]
-    measured: frozenset[int]
+    whole: frozenset[int]
 
     def has_term(self, start: int, end: int) -> bool:
         """Whether a term starts in start..end."""
@@ -92,13 +93,13 @@ def landmarks_of(hits: Hits, quantities: Sequence[Quantity]) -> Landmarks:
     leading = frozenset(
         word
         for cue in hits.cues
-        if cue.kind in ("negation", "present", "absent") and cue.use.reach == "forward"
+        if cue.kind in _STARTING or (cue.kind in ("negation", "present", "absent") and cue.use.reach == "forward")
         for word in range(cue.start, cue.end)
     )
-    measured = frozenset(word for q in quantities for word in range(q.start + 1, q.end))
+    whole = frozenset(word for hit in (*quantities, *hits.terms) for word in range(hit.start + 1, hit.end))
     return Landmarks(
         hits.terms, tuple(term.start for term in hits.terms), tuple(sorted(points)), cues_at, condition_at,
-        links, leading, measured,
+        links, leading, whole,
     )  # fmt: skip
 
 
@@ -151,7 +152,7 @@ def _cut_here(
     words: Words, marks: Landmarks, edges: list[int], left: int, at: int, end: int
 ) -> Joint | Literal[""]:
     """Whether a new remark starts at a word, and why."""
-    if at in marks.measured or words.spoken[at] == words.spoken[at - 1]:
+    if at in marks.whole or words.spoken[at] == words.spoken[at - 1]:
         return ""
     right_end = edges[bisect_left(edges, at + 1)]
     for cue in marks.cues_at.get(at, ()):
@@ -286,8 +287,14 @@ def _starts_subject(words: Words, marks: Landmarks, at: int, left: int, right_en
 
 
 def _starts_finding(words: Words, marks: Landmarks, at: int, right_end: int) -> bool:
-    """ "... quiet | no leaks at the tailstock", "... quiet | there's a dent in the door"."""
+    """ "... quiet | no leaks at the tailstock", "... quiet | there's a dent in the door",
+    "... quiet | I'm not sure about the chuck"."""
     for cue in marks.cues_at.get(at, ()):
+        if cue.kind in _STARTING:
+            term = marks.next_term(cue.end, min(right_end, cue.end + 4))
+            if term is not None and not marks.has_judgement(cue.end, term):
+                return True
+            continue
         if cue.kind not in ("negation", "present", "absent"):
             continue
         condition = marks.condition_at.get(cue.end)

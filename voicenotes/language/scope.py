@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 WIDE = ("hearsay", "plan", "general")
 _RAW_REACH_WORDS = 14
+_PLACE_WORDS = frozenset("on onto in into over at from down all".split())
 _NOUN_NEGATIONS = frozenset({"no", "without", "free of", "free from", "zero", "nil", "without any"})
 _AFTER_A_PLAIN_NO = frozenset(
     "it that they i we he she the this these those wait actually hang sorry".split()
@@ -112,6 +113,15 @@ def negations_of(
     return turned
 
 
+def circumstances_of(reach: Reach, conditions: Sequence[ConditionHit]) -> frozenset[int]:
+    """The conditions that only say when something else holds: "clunks when it | clamps"."""
+    found = set()
+    for cue in reach.of_kind("circumstance"):
+        ahead = [i for i, c in enumerate(conditions) if c.judges and 0 <= c.start - cue.end <= cue.use.words]
+        found.update(ahead[:1])
+    return frozenset(found)
+
+
 def _is_plain_no(words: Words, cue: CueHit) -> bool:
     """ "No, it's fine" negates nothing."""
     if cue.phrase != "no" or cue.end >= len(words):
@@ -131,10 +141,15 @@ def _negated_by(words: Words, cue: CueHit, conditions: Sequence[ConditionHit]) -
     ]
     if not ahead or any(words.breaks[w] for w in range(cue.end, conditions[ahead[0]].start + 1)):
         return []
+    if len(ahead) > 1 and _is_part_of_next(words, conditions[ahead[0]], conditions[ahead[1]]):
+        ahead = ahead[1:]
     chosen = [ahead[0]]
     for index in ahead[1:]:
         last, this = conditions[chosen[-1]], conditions[index]
         between = [words.norms[word] for word in range(last.end, this.start)]
+        if not between and words.norms[this.start] in _PLACE_WORDS:
+            chosen.append(index)  # "no coolant leaking | onto the floor"
+            continue
         if len(between) > 2 or (cue.phrase in _NOUN_NEGATIONS and not _can_be_noun(this)):
             break
         if set(between) & {"or", "nor"} or (_later_or(words, conditions, index) and set(between) <= {"any"}):
@@ -148,6 +163,16 @@ def _negated_by(words: Words, cue: CueHit, conditions: Sequence[ConditionHit]) -
         else:
             break
     return chosen
+
+
+def _is_part_of_next(words: Words, first: ConditionHit, second: ConditionHit) -> bool:
+    """ "No coolant leaking": what is denied is the leaking, not the coolant."""
+    return (
+        first.end == second.start
+        and first.is_noun
+        and any(meaning.polarity == "bad" for meaning in second.meanings)
+        and words.norms[second.start].endswith("ing")
+    )
 
 
 def _can_be_noun(condition: ConditionHit) -> bool:

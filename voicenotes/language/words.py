@@ -14,7 +14,6 @@ if TYPE_CHECKING:
 WEAK, STRONG = 1, 2
 _STRONG_MARKS = frozenset(".!?;…")
 _WEAK_MARKS = frozenset(",:–—()")
-LINE_PAUSE_S = 1.4
 PUNCTUATED_PAUSE_S = (0.7, 1.6)
 BARE_PAUSE_S = (0.3, 0.6)
 

@@ -22,10 +22,9 @@ from typing import Any
 
 from voicenotes.errors import RecordingError
 from voicenotes.model import Transcript, Word
+from voicenotes.speech.plain_text import words_of_text
 
 TRANSCRIPT_SUFFIXES = frozenset((".txt", ".srt", ".vtt", ".json"))
-SECONDS_PER_WORD = 0.4
-LINE_PAUSE_SECONDS = 1.5
 # Recognisers round start and end apart: an end this little before its start is put right.
 ROUNDING_SECONDS = 0.05
 LARGEST_FILE_BYTES = 50_000_000
@@ -58,7 +57,7 @@ def read_transcript(path: str | Path) -> Transcript:
             engine, model, seconds = _json_origin(data, path.name)
     else:
         text = _decode_text(content, path.name, legacy=True)
-        words = _plain_words(text) if kind == ".txt" else _cue_words(text, path.name, webvtt=kind == ".vtt")
+        words = words_of_text(text) if kind == ".txt" else _cue_words(text, path.name, webvtt=kind == ".vtt")
     if not any(character.isalnum() for word in words for character in word.text):
         raise RecordingError(f"{path.name}: has no words in it; remove it or export the transcript again")
     words.sort(key=lambda word: word.start)
@@ -102,22 +101,6 @@ def _decode_text(content: bytes, name: str, *, legacy: bool) -> str:
         if not _CONTROL.search(text):
             return text.replace("\r\n", "\n").replace("\r", "\n").replace("\x0c", "\n")
     raise RecordingError(f"{name}: is not text (or in an unknown encoding); save it as UTF-8 text")
-
-
-def _plain_words(text: str) -> list[Word]:
-    """Words with pseudo-times: 0.4 s each, 1.5 s of pause after each line that has words."""
-    words: list[Word] = []
-    clock = 0.0
-    for line in text.translate(_DIRECTION_MARKS).splitlines():
-        tokens = line.split()
-        if not tokens:
-            continue
-        if words:
-            clock += LINE_PAUSE_SECONDS
-        end = clock + len(tokens) * SECONDS_PER_WORD
-        words += _spread(tokens, clock, end)
-        clock = end
-    return words
 
 
 def _spread(tokens: list[str], start: float, end: float, confidence: float = 1.0) -> list[Word]:

@@ -203,7 +203,7 @@ class Fact(Entry):
 
 CueKind = Literal[
     "negation", "pseudo", "hedge", "plan", "general", "hearsay", "not_tested", "present", "absent",
-    "history", "retract", "correct", "breaker", "marker", "softener", "strengthener", "link",
+    "history", "circumstance", "retract", "correct", "breaker", "marker", "softener", "strengthener", "link",
     "class_critical", "class_major", "class_minor",
 ]  # fmt: skip
 
