@@ -34,7 +34,7 @@ RATE = 16_000  # what flite's two voices give, in samples a second
 SPEECH_DBFS = -20.0  # RMS of the speech itself, pauses left out
 PEAK_LIMIT = 0.84  # -1.5 dBFS: room for what a lossy coding adds to a peak
 ROOM_DBFS = -66.0  # hiss of a phone's microphone in a quiet place
-NOISE_SNR_DB = 18.0  # speech over workshop noise, in the recordings that have it
+NOISE_SNR_DB = 20.0  # speech over workshop noise, in the recordings that have it
 PAUSE_SECONDS = (0.6, 1.0)  # between two sentences
 LEAD_SECONDS = 0.5  # before the first sentence and after the last
 SPEECH_FLOOR = 0.003  # of full scale; flite's own silence is below it
@@ -83,14 +83,14 @@ class Plan:
 
 
 PLANS = (
-    Plan("01_arrival", "2024-03-12T09:14:05", "slt", M4A),
-    Plan("02_panel", "2024-03-12T09:27:48", "slt", FLAC),
-    Plan("03_spindle", "2024-03-12T09:52:31", "slt", M4A),
+    Plan("01_arrival", "2024-03-12T09:14:05", "rms", M4A),
+    Plan("02_panel", "2024-03-12T09:27:48", "rms", FLAC, noisy=True),
+    Plan("03_spindle", "2024-03-12T09:52:31", "rms", M4A),
     Plan("04_chuck_and_turret", "2024-03-12T10:08:16", "slt", OPUS),
-    Plan("05_axes", "2024-03-12T10:31:59", "rms", M4A, noisy=True),
-    Plan("06_tanks_and_chips", "2024-03-12T11:03:22", "rms", MP3, noisy=True),
+    Plan("05_axes", "2024-03-12T10:31:59", "rms", M4A),
+    Plan("06_tanks_and_chips", "2024-03-12T11:03:22", "rms", MP3),
     Plan("07_round_the_back", "2024-03-12T11:20:40", "rms", AMR),
-    Plan("08_before_leaving", "2024-03-12T11:46:13", "rms", WAV),
+    Plan("08_before_leaving", "2024-03-12T11:46:13", "rms", WAV, noisy=True),
 )
 
 

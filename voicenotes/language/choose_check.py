@@ -51,7 +51,8 @@ def fitting_meaning(
     Shorter phrases inside the condition count only when the whole phrase means nothing here; of those
     that disagree the bad one counts.
     """
-    for level, prefix in ((meanings, ""), (inner, "inner ")):
+    shorter = [meaning for meaning in inner if meaning.polarity in ("good", "bad", "noted")]
+    for level, prefix in ((meanings, ""), (shorter, "inner ")):
         own = [m for m in level if m.owner == check.id]
         if own:
             return _worst(own), prefix + "own"

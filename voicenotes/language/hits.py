@@ -31,7 +31,7 @@ _EXCLUSIVE = frozenset(
 )  # fmt: skip
 _CLASSING = frozenset({"class_critical", "class_major", "class_minor", "softener", "strengthener"})
 _PARTICLES = frozenset(
-    "in on out off up down there here over under back away through home across open move with for".split()
+    "in on out off up down there here over under back away through across open move with for right".split()
 )
 _LEVELS = frozenset({"low", "high"})
 _SPOKEN_APART = frozenset({"correct", "retract"})

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from voicenotes.language.scope import Reach
     from voicenotes.language.words import Words
     from voicenotes.model import Basis, Polarity, Reading, Severity
+    from voicenotes.vocabulary.schema import Check
 
 _CARRIED = 0.85
 _BY_PLACE = 0.7
@@ -488,12 +489,23 @@ def _measured_check(
                 score += 0.5 if named & {*check.aspects, check.id} else 0.0
                 score += 0.4 if check_id in judged else 0.0
                 score += 0.3 if check.station == context.station else 0.0
+                score += 0.6 if _named_by_another(view, check, term) else 0.0
                 options.append(Choice(check_id, Said(check_id, "noted"), score, term))
     if not options:
         return None
     top = max(option.score for option in options)
     best = {option.check: option for option in options if option.score > top - 0.05}
     return next(iter(best.values())) if len(best) == 1 else None
+
+
+def _named_by_another(view: ClauseView, check: Check, term: TermHit) -> bool:
+    """Whether a second thing named in the remark leads to the same check."""
+    return any(
+        subject.id == check.id or subject.id in check.parts
+        for other in view.terms
+        if other is not term
+        for subject in expand_subjects(view.lexicon, other.subjects)
+    )
 
 
 def _ghost_at(word: int) -> TermHit:

@@ -55,6 +55,7 @@ class SpokenUnit(_Model):
     name: str
     unit: str
     say: tuple[str, ...] = Field(min_length=1)
+    misheard: tuple[str, ...] = ()
     write: tuple[str, ...] = ()
     scale: Decimal = Decimal(1)
     part: Decimal | None = None
@@ -115,7 +116,7 @@ def unit_forms() -> dict[str, tuple[Form, ...]]:
     """Spoken forms by their first word, longest first."""
     forms: dict[str, list[Form]] = {}
     for spoken in unit_table().spoken:
-        for written, texts in ((False, spoken.say), (True, spoken.write)):
+        for written, texts in ((False, spoken.say + spoken.misheard), (True, spoken.write)):
             for text in texts:
                 words = tuple(text.split())
                 forms.setdefault(words[0], []).append(Form(words, spoken, written))

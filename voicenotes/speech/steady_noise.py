@@ -18,7 +18,7 @@ WINDOW, HOP = 512, 128
 QUIETEST_SHARE = 0.15
 SMOOTHING = 0.96
 LOWEST_RATIO = 10**-2.5
-FLOOR_DB = -15.0
+FLOOR_DB = -6.0
 
 
 def without_steady_noise(

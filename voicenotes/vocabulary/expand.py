@@ -28,6 +28,7 @@ class Morphology:
     irregular: dict[str, tuple[str, ...]]
     function: frozenset[str]
     spelling: dict[str, str]
+    contractions: dict[str, str]
 
 
 @lru_cache(maxsize=1)
@@ -41,6 +42,7 @@ def morphology() -> Morphology:
         irregular={verb: tuple(forms) for verb, forms in data["irregular"].items()},
         function=frozenset(str(word) for word in data["function"]),
         spelling=data["spelling"],
+        contractions=data["contractions"],
     )
 
 

@@ -12,6 +12,7 @@ import json
 import random
 import re
 from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -26,10 +27,10 @@ if TYPE_CHECKING:
     from voicenotes.vocabulary.schema import Aspect, Check, Condition, ConditionLists, Pack
 
 SEED = 20
-SENTENCES_A_CHECK = 120
+SENTENCES_A_CHECK = 80
 PHRASES_A_SLOT = 40
-CUES_A_KIND = 40
-WEIGHT_OF_NATURAL_SENTENCES = 6
+CUES_A_KIND = 30
+WEIGHT_OF_NATURAL_SENTENCES = 8
 _SLOT = re.compile(r"\{(\w+)\}")
 _WORDS_ONLY = re.compile(r"[a-z' ]+$")
 
@@ -53,7 +54,8 @@ class SpeechMaterial:
 def speech_material(pack: Pack) -> SpeechMaterial:
     """The terms, sentences and pronunciations of a pack, for biasing or compiling an engine."""
     terms = _terms_by_importance(pack)
-    natural = [*_pack_sentences(pack), *_dictation(pack)] * WEIGHT_OF_NATURAL_SENTENCES
+    natural = [*_pack_sentences(pack), *_dictation(pack)]
+    natural = (natural + _in_full(natural)) * WEIGHT_OF_NATURAL_SENTENCES
     sentences = tuple(_one_spelling([*_drawn_sentences(pack), *natural]))
     terms = tuple(dict.fromkeys(_one_spelling(terms)))
     pronunciations = dict(pack.pronunciations)
@@ -78,15 +80,23 @@ def _terms_by_importance(pack: Pack) -> tuple[str, ...]:
 
 
 def _spoken_forms(conditions: Iterable[Condition]) -> list[str]:
-    """Condition phrases as they stand, and single verbs also in their -s and -ing forms."""
+    """Condition phrases as they stand, and single verbs also in such -s and -ing forms as people use."""
+    known = everyday_words()
     forms: list[str] = []
     for condition in conditions:
         phrases = _plain([condition.say])
         forms += phrases
         if not is_fixed(condition.say):
             for phrase in phrases:
-                forms += [form for form in verb_forms(phrase) if form.endswith(("s", "ing"))]
+                forms += [f for f in verb_forms(phrase) if f.endswith(("s", "ing")) and f in known]
     return list(dict.fromkeys(forms))
+
+
+@lru_cache(maxsize=1)
+def everyday_words() -> frozenset[str]:
+    """The ordinary words of `english/everyday_words.txt`."""
+    path = vocab_home() / SHARED_LANGUAGE / "everyday_words.txt"
+    return frozenset(path.read_text(encoding="utf-8").split())
 
 
 def _drawn_sentences(pack: Pack) -> list[str]:
@@ -169,7 +179,7 @@ def _each_once(draw: random.Random, fillers: dict[str, list[str]]) -> list[str]:
         sentences.append(f"the {term} {draw.choice(['is', 'are'])} {draw.choice(fillers['good'])}")
         sentences += [f"{plural} {draw.choice(fillers['bad'])}" for plural in plural_forms(term)]
     for kind in ("good", "bad"):
-        for phrase in fillers[kind]:
+        for phrase in fillers[kind] + [word for word in fillers[kind] if " " not in word] * 2:
             part = draw.choice(fillers["part"] or fillers["check"] or ["it"])
             link = "" if phrase.partition(" ")[0].endswith("s") else draw.choice(["is ", "are ", "'s "])
             sentences.append(f"the {part} {link}{phrase}")
@@ -191,20 +201,37 @@ def _dictation(pack: Pack) -> list[str]:
     return [line for line in lines if line]
 
 
+def _in_full(sentences: Iterable[str]) -> list[str]:
+    """Those sentences that have contractions, with them taken apart: "could not", "it is"."""
+    apart = morphology().contractions
+    taken = [" ".join(apart.get(word, word) for word in sentence.split()) for sentence in sentences]
+    return [full for full, sentence in zip(taken, sentences, strict=True) if full != sentence]
+
+
 def _one_spelling(sentences: Iterable[str]) -> list[str]:
-    """The same words spelt one way: apart where the pack knows both ("draw tube", "drawtube"), and as
+    """The same words spelt one way: apart where the pack knows both ("draw tube", "drawtube"), or as
     `morphology.yaml` prefers. A recogniser can't hear the difference, and splits its bets over both."""
-    sentences = list(sentences)
-    words = {word for sentence in sentences for word in sentence.split()}
-    pairs = {
-        first + second: f"{first} {second}"
-        for sentence in sentences
-        for first, second in zip(sentence.split(), sentence.split()[1:], strict=False)
-        if first + second in words and min(len(first), len(second)) > 2
-    }
+    lines = [sentence.split() for sentence in sentences]
     prefer = morphology().spelling
-    table = {word: prefer.get(word, pairs.get(word, word)) for word in words}
-    return [" ".join(table[word] for word in sentence.split()) for sentence in sentences]
+    words = {word for line in lines for word in line}
+    apart = {
+        first + second: f"{first} {second}"
+        for line in lines
+        for first, second in zip(line, line[1:], strict=False)
+        if first + second in words and min(len(first), len(second)) > 2 and first + second not in prefer
+    }
+    respelt = []
+    for line in lines:
+        spelt: list[str] = []
+        for word in line:
+            bare, mark, ending = word.partition("'")
+            word = prefer.get(bare, apart.get(bare, bare)) + mark + ending
+            bare = word.partition("'")[0]
+            if spelt and prefer.get(spelt[-1] + bare) == spelt[-1] + bare:
+                word = spelt.pop() + word  # "hand wheel's" is "handwheel's"
+            spelt.append(word)
+        respelt.append(" ".join(spelt))
+    return respelt
 
 
 def _pack_sentences(pack: Pack) -> list[str]:
@@ -251,6 +278,7 @@ def _number_phrases(draw: random.Random) -> list[str]:
             f"zero point {_small(hundred)}", f"two thousand and {_small(draw.randint(1, 24))}",
             f"twenty {_small(draw.randint(10, 24))}", f"nineteen ninety {_small(hundred)}",
             " ".join(draw.choice([*_ONES[1:10], "oh"]) for _ in range(draw.randint(4, 7))),
+            " ".join(draw.choice(_ONES[:10]) for _ in range(draw.randint(4, 7))),
         ]))  # fmt: skip
     return phrases
 
