@@ -43,6 +43,7 @@ SPEECH_FLOOR = 0.003  # of full scale; flite's own silence is below it
 SAY_AS = {
     r"\brunout\b": "run out",
     r"\bthou\b": "thow",
+    r"\bZ\b": "zed",
     r"\ban A two six\b": "an eigh two six",
 }
 

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
 _CARRIED = 0.85
 _BY_PLACE = 0.7
+_OWNERS = frozenset("the its their this that his my".split())
 _NEAR_WORDS = 3
 _BEFORE_ADJECTIVE = frozenset("a an some any this that the with got has there's is".split())
 _BASE_LINKS = frozenset("over across along per in at for on".split())
@@ -184,9 +185,16 @@ def _only_strengthens(
 
 
 def _is_idiom(view: ClauseView, condition: ConditionHit) -> bool:
-    """ "A good three thou" is no praise."""
+    """ "A good three thou" is no praise, and "its travel" names a thing."""
     before = view.words.norms[condition.start - 1] if condition.start > view.clause.start else ""
-    return before in ("a", "an") and any(q.start == condition.end for q in view.quantities)
+    if before in ("a", "an") and any(q.start == condition.end for q in view.quantities):
+        return True
+    return (
+        before in _OWNERS
+        and condition.end - condition.start == 1
+        and condition.how == "inflected"
+        and not any(term.start == condition.end for term in view.terms)
+    )
 
 
 def _choices(

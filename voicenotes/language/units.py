@@ -75,6 +75,7 @@ class UnitTable(_Model):
     dimensions: dict[str, Dimension]
     units: dict[str, Unit]
     spoken: tuple[SpokenUnit, ...]
+    usual: dict[str, tuple[str, ...]] = {}
 
     @model_validator(mode="after")
     def _names_resolve(self) -> UnitTable:

@@ -30,6 +30,7 @@ SEED = 20
 SENTENCES_A_CHECK = 80
 PHRASES_A_SLOT = 40
 CUES_A_KIND = 30
+READINGS_A_LIMIT = 50
 WEIGHT_OF_NATURAL_SENTENCES = 8
 _SLOT = re.compile(r"\{(\w+)\}")
 _WORDS_ONLY = re.compile(r"[a-z' ]+$")
@@ -121,6 +122,7 @@ def _drawn_sentences(pack: Pack) -> list[str]:
             if filled:
                 sentences.append(filled)
         sentences += _each_once(draw, fillers)
+    sentences += _reading_sentences(pack, draw, numbers)
     for carrier in pack.carriers:
         sentences += [filled for _ in range(8) if (filled := _fill(draw, carrier, shared))]
     names = {name for aspect in pack.aspects for name in aspect.names}
@@ -261,6 +263,41 @@ def _small(number: int) -> str:
         return _ONES[number]
     tens, ones = divmod(number, 10)
     return _TENS[tens - 2] + (f" {_ONES[ones]}" if ones else "")
+
+
+def _usual_units() -> dict[str, list[str]]:
+    """What people mostly say for the units of each dimension."""
+    usual: dict[str, list[str]] = read_yaml(vocab_home() / SHARED_LANGUAGE / "units.yaml").value["usual"]
+    return usual
+
+
+_READING_CARRIERS = (
+    "{term} is {number} {unit}", "{term} {number} {unit}", "{number} {unit} of {term}",
+    "{term} reads {number} {unit}", "{term} is about {number} {unit}", "{number} {unit} on the {term}",
+    "{term} comes out at {number} {unit}", "i make the {term} {number} {unit}", "{term} is only {number} {unit}",
+    "{term} is {number} and a half {unit}", "{term} is {number} point {number} {unit}",
+)  # fmt: skip
+
+
+def _reading_sentences(pack: Pack, draw: random.Random, numbers: list[str]) -> list[str]:
+    """Measured values of each check that has a limit, in the units of its dimension."""
+    units = _usual_units()
+    small = [_small(number) for number in range(1, 61)]
+    sentences = []
+    for check in pack.checks:
+        for limit in check.readings:
+            unit_words = units.get(limit.dimension, [])
+            terms = _plain(check.terms)[:12]
+            for _ in range(READINGS_A_LIMIT if unit_words and terms else 0):
+                carrier = draw.choice(_READING_CARRIERS)
+                number = draw.choice(small) if draw.random() < 0.75 else draw.choice(numbers)
+                sentences.append(
+                    carrier.replace("{term}", draw.choice(terms))
+                    .replace("{unit}", draw.choice(unit_words))
+                    .replace("{number}", number, 1)
+                    .replace("{number}", draw.choice(small))
+                )
+    return sentences
 
 
 def _number_phrases(draw: random.Random) -> list[str]:
