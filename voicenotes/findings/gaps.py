@@ -12,6 +12,8 @@ if TYPE_CHECKING:
 
     from voicenotes.model import CheckFinding, Evidence
 
+MOST_QUOTES = 2
+
 
 def gaps_of(checks: Sequence[CheckFinding]) -> tuple[Gap, ...]:
     """The gaps in walking order: checks that apply, or may apply, and are not settled."""
@@ -43,4 +45,4 @@ def _why_open(finding: CheckFinding) -> str | None:
 
 def _quote(finding: CheckFinding, *polarities: str) -> str:
     said: list[Evidence] = [e for e in finding.evidence if e.polarity in polarities]
-    return f'"{said[-1].quote}"' if said else "said in passing"
+    return "; ".join(f'"{evidence.quote}"' for evidence in said[:MOST_QUOTES])

@@ -43,7 +43,7 @@ def read_transcripts(recordings: Sequence[tuple[RecordingEntry, Transcript | Non
 
     A recording without a transcript (it couldn't be read) stays listed with its problem.
     """
-    from voicenotes.language.judging import Context
+    from voicenotes.language.clause_view import Context
     from voicenotes.language.reader import read_transcript
 
     files: list[str] = []

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from voicenotes.language.judging import worst_severity
+from voicenotes.language.severity import worst_severity
 from voicenotes.model import CheckFinding, Evidence, FactFinding, FittingFinding, Untagged
 
 if TYPE_CHECKING:

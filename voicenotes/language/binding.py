@@ -19,7 +19,9 @@ Group = tuple["TermHit", ...]
 
 def groups_of(words: Words, terms: Sequence[TermHit], conditions: Sequence[ConditionHit]) -> list[Group]:
     """Terms that stand in one list ("screen, keys and handwheel") together, others alone."""
-    judged = {word for condition in conditions if condition.judges for word in range(condition.start, condition.end)}
+    judged = {
+        word for condition in conditions if condition.judges for word in range(condition.start, condition.end)
+    }
     groups: list[list[TermHit]] = []
     for term in terms:
         if groups:
@@ -47,7 +49,9 @@ def subjects_of(
 
     Both are empty when the remark names nothing.
     """
-    around = [group for group in groups if any(t.start <= condition.start and condition.end <= t.end for t in group)]
+    around = [
+        group for group in groups if any(t.start <= condition.start and condition.end <= t.end for t in group)
+    ]
     right = [group for group in groups if group[0].start >= condition.end]
     if around:
         linked = _linked_right(words, marks, condition, right)
@@ -55,7 +59,7 @@ def subjects_of(
         if linked is not None and only_a_part:  # "no pressure | from the lube pump"
             return _with_rest(linked, groups)
         return _with_rest(around[0], groups)
-    left = [group for group in groups if group[-1].end <= condition.start]
+    left = [group for group in groups if group[-1].start < condition.start]
     linked = _linked_right(words, marks, condition, right)
     if linked is not None and (condition.is_noun or not left):
         return _with_rest(linked, groups)

@@ -132,11 +132,12 @@ def _neighbours(
     if not found or any(choice.score > TERM_OTHER_ASPECT + _HERE + _OTHER_SUBJECT for choice in found):
         return []
     station = lexicon.checks[found[0].check].station
-    nearer = [
+    return [
         Choice(choice.check, choice.meaning, TERM_OTHER_ASPECT + 2.0, term, found[0].part)
-        for choice in choose_by_place(lexicon, [m for m in meanings if m.owner not in lexicon.checks], station)
+        for choice in choose_by_place(
+            lexicon, [m for m in meanings if m.owner not in lexicon.checks], station
+        )
     ]
-    return nearer
 
 
 def _score(
@@ -158,7 +159,7 @@ def _score(
         of_aspects = [
             meaning
             for meaning in meanings
-            if meaning.owner not in lexicon.checks and meaning.polarity in ("good", "bad")
+            if meaning.owner in lexicon.anywhere and meaning.polarity in ("good", "bad")
         ]
         if not own_term or not of_aspects:
             return None
@@ -236,9 +237,8 @@ def _best(lexicon: Lexicon, found: list[Choice]) -> list[Choice]:
     )
     kept = results if parts_are_listed else [choice for choice in results if choice.score > top - 0.05]
     checks = {choice.check for choice in kept}
-    if len(checks) > 1 and not parts_are_listed:
-        if not _own_of_one_station(lexicon, kept):
-            return []
+    if len(checks) > 1 and not parts_are_listed and not _own_of_one_station(lexicon, kept):
+        return []
     return list({choice.check: choice for choice in kept}.values())
 
 
@@ -253,9 +253,7 @@ def _own_of_one_station(lexicon: Lexicon, choices: Sequence[Choice]) -> bool:
     )
 
 
-def choose_by_place(
-    lexicon: Lexicon, meanings: Sequence[Judgement], station: str | None
-) -> list[Choice]:
+def choose_by_place(lexicon: Lexicon, meanings: Sequence[Judgement], station: str | None) -> list[Choice]:
     """Said at a station with nothing named, a condition means the one check there that knows it."""
     found = []
     for check in lexicon.checks.values():

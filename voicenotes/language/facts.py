@@ -15,8 +15,8 @@ from voicenotes.vocabulary.yaml_files import read_yaml
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from voicenotes.language.clause_view import ClauseView
     from voicenotes.language.hits import FactHit
-    from voicenotes.language.judging import ClauseView
     from voicenotes.model import Basis
     from voicenotes.vocabulary.schema import Fact, Pack
 
@@ -171,10 +171,14 @@ def _text(
     view: ClauseView, at: int, hits: Sequence[FactHit]
 ) -> tuple[str | float | int, str | None, int, int] | None:
     """The words as they stand, up to a break, the next fact, or the most that a name has."""
-    stops = {hit.start for hit in hits if hit.start >= at} | {cue.start for cue in view.reach.own if cue.kind in ("breaker", "hearsay")}
+    stops = {hit.start for hit in hits if hit.start >= at} | {
+        cue.start for cue in view.reach.own if cue.kind in ("breaker", "hearsay")
+    }
     end = at
     while end < view.clause.end and end - at < MOST_TEXT_WORDS:
-        if end in stops or (end > at and (view.words.breaks[end] or view.words.norms[end] in ("and", "with", "it", "is"))):
+        if end in stops or (
+            end > at and (view.words.breaks[end] or view.words.norms[end] in ("and", "with", "it", "is"))
+        ):
             break
         end += 1
     if end == at:

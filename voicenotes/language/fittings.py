@@ -10,8 +10,8 @@ from voicenotes.language.mentions import FittingMention
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from voicenotes.language.clause_view import ClauseView
     from voicenotes.language.hits import CueHit, TermHit
-    from voicenotes.language.judging import ClauseView
     from voicenotes.language.mentions import Mention
     from voicenotes.model import Basis
 
@@ -34,11 +34,16 @@ def read_fittings(view: ClauseView, mentions: Sequence[Mention]) -> list[Fitting
             hedged = bool(view.reach.of_kind("hedge"))
             if absent is not None and not _is_said_of_it(view, fittings[-1][0], absent):
                 for term, name in fittings:
-                    why = f"{view.cite(absent.start, absent.end)} (absent) + {view.cite(term.start, term.end)}"
+                    why = (
+                        f"{view.cite(absent.start, absent.end)} (absent) + {view.cite(term.start, term.end)}"
+                    )
                     results.append(FittingMention(name, None if hedged else False, basis, 0.9, why))
-            elif (present := _says(view, fittings[0][0], fittings[-1][0], "present")) is not None and not hedged:
+            elif (
+                present := _says(view, fittings[0][0], fittings[-1][0], "present")
+            ) is not None and not hedged:
                 for term, name in fittings:
-                    why = f"{view.cite(present.start, present.end)} (present) + {view.cite(term.start, term.end)}"
+                    there = view.cite(present.start, present.end)
+                    why = f"{there} (present) + {view.cite(term.start, term.end)}"
                     results.append(FittingMention(name, True, basis, 0.85, why))
     seen = {mention.fitting for mention in results}
     for mention in mentions:
@@ -46,7 +51,9 @@ def read_fittings(view: ClauseView, mentions: Sequence[Mention]) -> list[Fitting
         if fitting and fitting not in seen and mention.polarity in _JUDGED:
             seen.add(fitting)
             results.append(
-                FittingMention(fitting, True, mention.basis, mention.confidence, f"{mention.check} judged: {mention.why}")
+                FittingMention(
+                    fitting, True, mention.basis, mention.confidence, f"{mention.check} judged: {mention.why}"
+                )
             )
     return results
 
@@ -80,5 +87,8 @@ def _is_said_of_it(view: ClauseView, term: TermHit, absent: CueHit) -> bool:
         return any(not c.is_noun and c.start >= term.end for c in view.conditions)
     follows = view.marks.condition_at.get(term.end)
     return (
-        follows is not None and follows.is_noun and term.end < view.clause.end and not view.words.breaks[term.end]
+        follows is not None
+        and follows.is_noun
+        and term.end < view.clause.end
+        and not view.words.breaks[term.end]
     )

@@ -31,16 +31,18 @@ _EXCLUSIVE = frozenset(
 )  # fmt: skip
 _CLASSING = frozenset({"class_critical", "class_major", "class_minor", "softener", "strengthener"})
 _PARTICLES = frozenset(
-    "in on out off up down there here over under back away through across open move with for right".split()
-)
+    {"in", "on", "out", "off", "up", "down", "there", "here", "over", "under", "back", "away",
+     "through", "across", "open", "move", "with", "for", "right"}
+)  # fmt: skip
 _LEVELS = frozenset({"low", "high"})
 _SPOKEN_APART = frozenset({"correct", "retract"})
 _ARTICLES = frozenset({"the", "a", "an"})
 _BEFORE_PREDICATE = frozenset(
-    "is are was were be been being 's all already still not both now well too very bit slightly running "
-    "reads reading way little sits sitting looks seems a".split()
-)
-_AFTER_PREDICATE = frozenset("and but or now already again too as so for".split())
+    {"is", "are", "was", "were", "be", "been", "being", "'s", "all", "already", "still", "not",
+     "both", "now", "well", "too", "very", "bit", "slightly", "running", "reads", "reading", "way",
+     "little", "sits", "sitting", "looks", "seems", "a"}
+)  # fmt: skip
+_AFTER_PREDICATE = frozenset(["and", "but", "or", "now", "already", "again", "too", "as", "so", "for"])
 _JUDGING = frozenset({"good", "bad", "noted"})
 _SURENESS: tuple[How, ...] = ("exact", "inflected", "misheard")
 
@@ -197,7 +199,9 @@ def _entries_in(norms: Sequence[str], breaks: Sequence[int], lexicon: Lexicon) -
         while node is not None:
             entries = node.get(MEANINGS)
             if entries and crossed:
-                entries = {m: e for m, e in entries.items() if isinstance(m, CueUse) and m.kind in _SPOKEN_APART}
+                entries = {
+                    m: e for m, e in entries.items() if isinstance(m, CueUse) and m.kind in _SPOKEN_APART
+                }
             if entries:
                 found[start, at] = list(entries.values())
             if at >= length or breaks[at] == STRONG:
@@ -269,7 +273,9 @@ def _hidden(span: Span, kind: str, terms: Cover, conditions: Cover) -> bool:
 
 
 def _term(by_span: Entries, span: Span, inner: list[Span]) -> TermHit:
-    naming = [(entry.how, entry.meaning, entry) for entry in by_span[span] if isinstance(entry.meaning, Subject)]
+    naming = [
+        (entry.how, entry.meaning, entry) for entry in by_span[span] if isinstance(entry.meaning, Subject)
+    ]
     best = min((how for how, _, _ in naming), key=_SURENESS.index)
     subjects = tuple(subject for how, subject, _ in naming if how == best)
     parts = dict.fromkeys(

@@ -103,6 +103,7 @@ class Lexicon:
     means: dict[str, tuple[str, ...]] = field(default_factory=dict)
     stations: tuple[str, ...] = ()
     fittings: frozenset[str] = frozenset()
+    anywhere: frozenset[str] = frozenset()
     term_phrases: dict[tuple[str, ...], tuple[Subject, ...]] = field(default_factory=dict)
     known_words: set[str] = field(default_factory=set)
 
@@ -149,7 +150,9 @@ def _add_terms(lexicon: Lexicon, phrases: Iterable[str], subject: Subject, how: 
                     _add(lexicon, (*joined[:-1], form), Entry(subject, phrase, "inflected"))
 
 
-_AUXILIARIES = frozenset("will does do did is are was were can could would has have".split())
+_AUXILIARIES = frozenset(
+    ["will", "does", "do", "did", "is", "are", "was", "were", "can", "could", "would", "has", "have"]
+)
 _NEGATORS = _AUXILIARIES | {"never", "no", "not", "nothing"}
 _NAMED: dict[str, Polar] = {"good": "unwanted", "bad": "wanted"}
 
@@ -173,7 +176,7 @@ def _without_negation(words: tuple[str, ...], judgement: Judgement) -> tuple[tup
         or judgement.polarity not in ("good", "bad")
         or not rest
         or words[at] not in ("no", "not", "nothing")
-        or _is_grammar(rest)
+        or (len(rest) == 1 and _is_grammar(rest))
     ):
         return words, judgement
     return rest, replace(judgement, polarity=_NAMED[judgement.polarity], only_negated=words[at] == "not")
@@ -259,6 +262,7 @@ def _compile(pack: Pack) -> Lexicon:
         order={check.id: index for index, check in enumerate(pack.checks)},
         stations=tuple(station.id for station in pack.head.stations),
         fittings=frozenset(fitting.id for fitting in pack.head.fittings),
+        anywhere=frozenset(aspect.id for aspect in pack.aspects if aspect.anywhere),
     )
     _add_terms(lexicon, pack.head.machine, Subject("machine", "machine"))
     by_part: dict[str, list[str]] = {}

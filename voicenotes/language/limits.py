@@ -45,7 +45,7 @@ def judge(limit: Limit, quantity: Quantity) -> Reading:
     """
     si_value, si_unit = to_si(quantity.value, quantity.unit)
     lowest, highest = (
-        sorted((convert(end, quantity.unit, limit.unit) for end in (quantity.low, quantity.high)))
+        sorted(convert(end, quantity.unit, limit.unit) for end in (quantity.low, quantity.high))
         if quantity.low is not None and quantity.high is not None
         else [convert(quantity.value, quantity.unit, limit.unit)] * 2
     )

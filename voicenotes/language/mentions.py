@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
+from voicenotes.language.severity import worst_severity
 from voicenotes.model import Basis, Polarity, Reading, Severity
+
+_WORST_FIRST: tuple[Polarity, ...] = (
+    "bad", "unsure", "not_tested", "good", "not_fitted", "withdrawn", "named",
+)  # fmt: skip
+_STRONGEST_BASIS: tuple[Basis, ...] = ("told", "measured", "seen")
 
 
 @dataclass(frozen=True)
@@ -66,3 +72,24 @@ class Remark:
     def is_tagged(self) -> bool:
         """Whether any check, fact or fitting took the remark."""
         return bool(self.mentions or self.fittings or self.facts)
+
+
+def merge(mentions: list[Mention]) -> list[Mention]:
+    """One mention a check and remark: the worse judgement, with all readings and reasons."""
+    merged: dict[str, Mention] = {}
+    for mention in mentions:
+        known = merged.get(mention.check)
+        if known is None:
+            merged[mention.check] = mention
+            continue
+        worse, other = sorted((known, mention), key=lambda m: _WORST_FIRST.index(m.polarity))
+        merged[mention.check] = replace(
+            worse,
+            basis=next(kind for kind in _STRONGEST_BASIS if kind in (known.basis, mention.basis)),
+            confidence=max(worse.confidence, other.confidence),
+            why=worse.why if other.why in worse.why else f"{worse.why}; {other.why}",
+            readings=known.readings + mention.readings,
+            severity=worst_severity(known.severity, mention.severity),
+            stated=known.stated or mention.stated,
+        )
+    return list(merged.values())

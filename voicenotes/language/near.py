@@ -14,6 +14,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from voicenotes.language.hits import TermHit
+from voicenotes.language.spans import words_of_all
 from voicenotes.vocabulary.expand import morphology
 from voicenotes.vocabulary.homes import SHARED_LANGUAGE, vocab_home
 
@@ -96,9 +97,9 @@ def guess_terms(words: Words, lexicon: Lexicon, hits: Hits) -> list[TermHit]:
     """Terms that probably were said where the words have none, best first at each place."""
     index = near_index(lexicon)
     ordinary = ordinary_words()
-    taken = {word for hit in (*hits.terms, *hits.conditions) for word in range(hit.start, hit.end)}
-    taken |= {word for cue in hits.cues if cue.end - cue.start > 1 for word in range(cue.start, cue.end)}
-    judged = {word for hit in hits.conditions for word in range(hit.start, hit.end)}
+    long_cues = (cue for cue in hits.cues if cue.end - cue.start > 1)
+    taken = words_of_all(hits.terms, hits.conditions, long_cues)
+    judged = words_of_all(hits.conditions)
     function = morphology().function
     guesses: list[TermHit] = []
     at = 0
@@ -107,7 +108,9 @@ def guess_terms(words: Words, lexicon: Lexicon, hits: Hits) -> list[TermHit]:
         if at not in taken and words.norms[at] not in function:
             for length in range(MOST_WORDS, 0, -1):
                 end = at + length
-                if end > len(words) or any(w in taken or (w > at and words.breaks[w]) for w in range(at, end)):
+                if end > len(words) or any(
+                    w in taken or (w > at and words.breaks[w]) for w in range(at, end)
+                ):
                     continue
                 said = words.norms[at:end]
                 if said[-1] in function or not all(word.isalpha() for word in said):
@@ -142,7 +145,11 @@ def _nearest(joined: str, strange: bool, index_id: int) -> tuple[str, How] | Non
 
     index = next(known for known in _INDEXES.values() if id(known) == index_id)
     if strange and len(joined) >= LEAST_LETTERS:
-        pool = [term for length in range(len(joined) - 2, len(joined) + 3) for term in index.by_length.get(length, ())]
+        pool = [
+            term
+            for length in range(len(joined) - 2, len(joined) + 3)
+            for term in index.by_length.get(length, ())
+        ]
         best = process.extractOne(joined, pool, scorer=fuzz.ratio, score_cutoff=LEAST_SPELLING_RATIO)
         if best is not None:
             return best[0], "spelling"

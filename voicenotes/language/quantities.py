@@ -12,23 +12,15 @@ Rules where shop talk is ambiguous (each leaves a note in `doubtful`):
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
-from decimal import Decimal
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from functools import lru_cache
 
-from voicenotes.language.numbers import (
-    Comparator,
-    Number,
-    fraction_at,
-    hedge_after,
-    hedge_before,
-    lexicon,
-    parse_number,
-    scan_numbers,
-)
+from voicenotes.language.joined_quantities import finished, joined_up
+from voicenotes.language.number_words import lexicon
+from voicenotes.language.numbers import Number, fraction_at, hedge_before, scan_numbers
+from voicenotes.language.said_units import LOOKAHEAD, Found, Quantity, Said, past_of_a, times, unit_at
 from voicenotes.language.units import (
-    SpokenUnit,
     convert,
     convert_rise,
     dimension_of,
@@ -49,47 +41,6 @@ __all__ = [
     "rise_to_si",
     "to_si",
 ]
-
-LOOKAHEAD = ("", "", "", "", "")
-
-
-@dataclass(frozen=True, slots=True)
-class Quantity:
-    """A value with its unit, tokens[start:end].
-
-    `unit` is canonical ("in", "um", "rpm", "degC"), `said_unit` the words that were said; `low` and `high`
-    are the ends of a range, `value` then its middle; `doubtful` says what was assumed, or is None.
-    """
-
-    start: int
-    end: int
-    value: float
-    unit: str
-    said_unit: str
-    dimension: str
-    doubtful: str | None = None
-    low: float | None = None
-    high: float | None = None
-    comparator: Comparator | None = None
-    approximate: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class _Said:
-    """A unit as it was said: where it ends, what one of it is in canonical units, and what was assumed."""
-
-    end: int
-    words: str
-    spoken: SpokenUnit
-    unit: str
-    scale: Decimal
-    doubtful: str | None
-
-
-@dataclass(frozen=True, slots=True)
-class _Found:
-    quantity: Quantity
-    said: _Said
 
 
 def find_quantities(tokens: Sequence[str], metric: bool | None = None) -> list[Quantity]:
@@ -122,10 +73,7 @@ def in_dimension(quantity: Quantity, dimension: str) -> Quantity | None:
     return None
 
 
-# --- finding ---------------------------------------------------------------------------------------------
-
-
-def _find(tokens: Sequence[str], metric: bool | None) -> list[_Found]:
+def _find(tokens: Sequence[str], metric: bool | None) -> list[Found]:
     split, places = _unglued(tokens)
     size = len(split)
     padded = [*split, *LOOKAHEAD]
@@ -133,7 +81,7 @@ def _find(tokens: Sequence[str], metric: bool | None) -> list[_Found]:
     found = list(_numbered(padded, size, glued, metric))
     found = _with_articles(padded, size, found, metric)
     if found:
-        found = _joined([_finished(padded, size, each) for each in found], padded)
+        found = joined_up([finished(padded, size, each) for each in found], padded)
     return found if places is None else [_moved(each, places) for each in found]
 
 
@@ -162,20 +110,20 @@ def _second_halves(places: list[int]) -> Iterator[int]:
     return (i for i in range(1, len(places)) if places[i] == places[i - 1])
 
 
-def _moved(found: _Found, places: list[int]) -> _Found:
+def _moved(found: Found, places: list[int]) -> Found:
     q = found.quantity
     return replace(found, quantity=replace(q, start=places[q.start], end=places[q.end - 1] + 1))
 
 
 def _numbered(
     padded: Sequence[str], size: int, glued: frozenset[int], metric: bool | None
-) -> Iterator[_Found]:
+) -> Iterator[Found]:
     """Quantities that have a number."""
     for number in scan_numbers(padded, size, ordinals=False):
         at = number.end
         if number.kind in ("fraction", "decimal") and number.value < 1:
-            at = _past_of_a(padded, at)
-        if said := _unit_at(padded, at, glued, metric):
+            at = past_of_a(padded, at)
+        if said := unit_at(padded, at, glued, metric):
             yield _quantity(*_sifted(number), said)
 
 
@@ -199,18 +147,18 @@ def _sifted(number: Number) -> tuple[Number, str | None]:
     return number, None
 
 
-def _quantity(number: Number, note: str | None, said: _Said) -> _Found:
+def _quantity(number: Number, note: str | None, said: Said) -> Found:
     value, doubtful, digits = number.value, note or said.doubtful, number.digits
     if number.kind == "digits" and digits and digits[0] == "0" and said.scale == 1:
         if digits.startswith("00") and said.spoken.no_point:
             value = float(f"0.{digits}")
         doubtful = f"'{number.text}' with no point: taken as {value:g}"
-    low = None if number.low is None else _times(number.low, said.scale)
-    high = None if number.high is None else _times(number.high, said.scale)
+    low = None if number.low is None else times(number.low, said.scale)
+    high = None if number.high is None else times(number.high, said.scale)
     quantity = Quantity(
         number.start,
         said.end,
-        _times(value, said.scale),
+        times(value, said.scale),
         said.unit,
         said.words,
         dimension_of(said.unit),
@@ -220,55 +168,7 @@ def _quantity(number: Number, note: str | None, said: _Said) -> _Found:
         number.comparator,
         number.approximate,
     )
-    return _Found(quantity, said)
-
-
-def _times(value: float, scale: Decimal) -> float:
-    """value * scale without a float's dust: 3 * 0.0001 is 0.0003."""
-    return value if scale == 1 else float(Decimal(repr(value)) * scale)
-
-
-def _past_of_a(padded: Sequence[str], at: int) -> int:
-    """Past "of a", "of an", "of one", or "of"."""
-    words = lexicon().words
-    if padded[at] not in words.of:
-        return at
-    return at + 2 if padded[at + 1] in words.articles or words.ones.get(padded[at + 1]) == 1 else at + 1
-
-
-def _unit_at(padded: Sequence[str], at: int, glued: frozenset[int], metric: bool | None) -> _Said | None:
-    """The longest unit at `at`; "tenths of a millimetre" as one unit."""
-    said = _simple_unit_at(padded, at, glued, metric)
-    if said is None or (part := said.spoken.part) is None:
-        return said
-    after = _past_of_a(padded, said.end)
-    whole = _simple_unit_at(padded, after, glued, metric)
-    if whole and whole.spoken.part is None:
-        words = " ".join(padded[at : whole.end])
-        return replace(whole, words=words, scale=whole.scale * part)
-    if after > said.end and (after == said.end + 2 or padded[after] == "the"):
-        return None  # "a tenth of a turn", "nine tenths of the travel"
-    return said
-
-
-def _simple_unit_at(
-    padded: Sequence[str], at: int, glued: frozenset[int], metric: bool | None
-) -> _Said | None:
-    for form in unit_forms().get(padded[at], ()):
-        end, spoken = at + len(form.words), form.spoken
-        if len(form.words) > 1 and tuple(padded[at:end]) != form.words:
-            continue
-        if (form.written and at not in glued) or (end < len(padded) and padded[end] in spoken.not_before):
-            continue
-        words, other = " ".join(form.words), spoken.metric
-        if other and metric:
-            return _Said(end, words, spoken, other.unit, other.scale, other.doubtful)
-        settled = (
-            metric is False and other is not None and other.unit != spoken.unit and spoken.system is None
-        )
-        doubtful = None if settled and spoken.unit == "in" else spoken.doubtful
-        return _Said(end, words, spoken, spoken.unit, spoken.scale, doubtful)
-    return None
+    return Found(quantity, said)
 
 
 @lru_cache(maxsize=1)
@@ -278,21 +178,19 @@ def _article_heads() -> frozenset[str]:
     )
 
 
-def _with_articles(
-    padded: Sequence[str], size: int, found: list[_Found], metric: bool | None
-) -> list[_Found]:
+def _with_articles(padded: Sequence[str], size: int, found: list[Found], metric: bool | None) -> list[Found]:
     """Add "a thou", "an inch", and the "thou and a half" that lost its article."""
     heads = _article_heads()
     places = [i for i, token in enumerate(padded) if token in heads]
     if not places:
         return found
     taken = {i for each in found for i in range(each.quantity.start, each.quantity.end)}
-    words, more = lexicon().words, list[_Found]()
+    words, more = lexicon().words, list[Found]()
     for at in places:
         start = at - 1 if at and padded[at - 1] in words.articles else at
         if at in taken or start in taken:
             continue
-        said = _unit_at(padded, at, frozenset(), metric)
+        said = unit_at(padded, at, frozenset(), metric)
         if said is None or not said.spoken.article:
             continue
         bare_half = said.end < size and padded[said.end] in words.and_ and fraction_at(padded, said.end + 1)
@@ -307,78 +205,3 @@ def _with_articles(
         more.append(_quantity(number, None, said))
         taken.update(range(number.start, said.end))
     return sorted([*found, *more], key=lambda each: each.quantity.start) if more else found
-
-
-# --- joining ---------------------------------------------------------------------------------------------
-
-
-def _finished(padded: Sequence[str], size: int, found: _Found) -> _Found:
-    """Add what follows the unit: "and a half", "or two", "or so"."""
-    q, said = found.quantity, found.said
-    words = lexicon().words
-    if padded[q.end] in words.range_joiners and q.low is None and not q.comparator:
-        more = parse_number(padded[: size + len(LOOKAHEAD)], q.end + 1, ordinals=False)
-        of_things = more and (padded[more.end] in words.of or padded[more.end] in unit_forms())
-        if more and more.low is None and not more.comparator and not of_things:
-            high = _times(more.value, said.scale)
-            if high > q.value:
-                q = replace(
-                    q, end=more.end, low=q.value, high=high, value=_times(q.value + high, Decimal("0.5"))
-                )
-    if padded[q.end] in words.and_ and q.low is None:
-        part = fraction_at(padded, q.end + 1)
-        own_unit = part and _simple_unit_at(padded, _past_of_a(padded, part[1]), frozenset(), None)
-        if part and not own_unit:
-            value = float(Decimal(repr(q.value)) + Decimal(repr(_times(part[0], said.scale))))
-            q = replace(q, value=value, end=part[1])
-    if q.comparator is None and q.end < size and (after := hedge_after(padded, q.end)):
-        q = replace(q, end=after[0], comparator=after[1], approximate=q.approximate or after[1] == "~")
-    return _Found(q, said)
-
-
-def _joined(found: Iterable[_Found], padded: Sequence[str]) -> list[_Found]:
-    """Make one of "five foot six inches", "ten psi to fifteen psi", "between a thou and two thou"."""
-    joined = list[_Found]()
-    for each in found:
-        last = joined[-1] if joined else None
-        if last and each.quantity.start < last.quantity.end:
-            continue
-        both = last and (_compound(last, each, padded) or _span(last, each, padded))
-        if both:
-            joined[-1] = both
-        else:
-            joined.append(each)
-    return joined
-
-
-def _compound(first: _Found, second: _Found, padded: Sequence[str]) -> _Found | None:
-    a, b = first.quantity, second.quantity
-    parts = first.said.spoken.then.get(second.said.spoken.name)
-    gap = b.start - a.end
-    if parts is None or a.low is not None or b.low is not None or b.comparator:
-        return None
-    if gap > 1 or (gap == 1 and padded[a.end] not in lexicon().words.and_):
-        return None
-    count = Decimal(repr(b.value)) / second.said.scale
-    if not 0 < count < parts or second.said.unit != second.said.spoken.unit:
-        return None
-    value = float(Decimal(repr(a.value)) + count / parts * first.said.scale)
-    words = f"{a.said_unit} {b.said_unit}"
-    return _Found(replace(a, end=b.end, value=value, said_unit=words), first.said)
-
-
-def _span(first: _Found, second: _Found, padded: Sequence[str]) -> _Found | None:
-    """Two quantities as the ends of a range; they rise and have one canonical unit."""
-    a, b, words = first.quantity, second.quantity, lexicon().words
-    alike = a.unit == b.unit and a.low is None and b.low is None and a.value < b.value
-    if b.start != a.end + 1 or not alike or b.comparator in ("<", ">"):
-        return None
-    opener = padded[a.start - 1] if a.start else ""
-    if padded[a.end] not in words.range_joiners and padded[a.end] != words.range_openers.get(opener):
-        return None
-    middle = float((Decimal(repr(a.value)) + Decimal(repr(b.value))) / 2)
-    start = a.start - (opener in words.range_openers)
-    joined = replace(
-        a, start=start, end=b.end, value=middle, low=a.value, high=b.value, said_unit=b.said_unit
-    )
-    return _Found(replace(joined, doubtful=a.doubtful or b.doubtful), second.said)

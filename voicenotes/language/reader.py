@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
+from voicenotes.language.clause_view import ClauseView, Context
 from voicenotes.language.facts import read_facts
 from voicenotes.language.fittings import read_fittings
 from voicenotes.language.hits import find_hits
-from voicenotes.language.judging import ClauseView, Context, merge, read_clause
+from voicenotes.language.judging import read_clause
 from voicenotes.language.lexicon import lexicon_of
-from voicenotes.language.mentions import Mention, Remark
+from voicenotes.language.mentions import Mention, Remark, merge
 from voicenotes.language.near import guess_terms
 from voicenotes.language.quantities import detect_metric, find_quantities
 from voicenotes.language.remarks import clauses_of, landmarks_of
 from voicenotes.language.scope import reaches_of
+from voicenotes.language.severity import stated_severity
+from voicenotes.language.spans import Placed, words_of_all
 from voicenotes.language.words import words_of
 
 if TYPE_CHECKING:
@@ -22,10 +25,13 @@ if TYPE_CHECKING:
 
     from voicenotes.language.hits import CueHit, FactHit, PlaceHit
     from voicenotes.language.lexicon import Lexicon
+    from voicenotes.language.mentions import FactMention
+    from voicenotes.language.remarks import Clause
     from voicenotes.language.words import Words
     from voicenotes.model import Transcript
     from voicenotes.vocabulary.schema import Pack
 
+PlacedT = TypeVar("PlacedT", bound=Placed)
 _JUDGED = ("good", "bad", "unsure", "not_tested")
 _NEIGHBOURHOOD = 3
 _FORGET_AFTER_S = 20.0
@@ -73,11 +79,14 @@ def read_transcript(
         remarks = _class_afterwards(remarks, remark, view)
         remarks = _doubt_afterwards(remarks, view)
         remarks.append(remark)
-        context = following
+        remarks = _reason_before(remarks, view)
+        context = _without_absent(following, remark)
     return remarks, context
 
 
-def _views(words: Words, lexicon: Lexicon, pack: Pack) -> list[tuple[ClauseView, list[PlaceHit], list[FactHit]]]:
+def _views(
+    words: Words, lexicon: Lexicon, pack: Pack
+) -> list[tuple[ClauseView, tuple[PlaceHit, ...], tuple[FactHit, ...]]]:
     hits = find_hits(words.norms, words.breaks, lexicon)
     guesses = guess_terms(words, lexicon, hits)
     if guesses:
@@ -87,28 +96,27 @@ def _views(words: Words, lexicon: Lexicon, pack: Pack) -> list[tuple[ClauseView,
     marks = landmarks_of(hits, quantities)
     clauses = clauses_of(words, marks)
     reaches = reaches_of(clauses, hits.cues, words)
-    covered: set[int] = set()
-    for hit in (*hits.terms, *hits.conditions, *hits.cues, *hits.facts, *quantities):
-        covered.update(range(hit.start, hit.end))
-    frozen = frozenset(covered)
-    views = []
-    at = dict.fromkeys(("terms", "conditions", "quantities", "places", "facts"), 0)
-    for clause, reach in zip(clauses, reaches, strict=True):
-        inside = {}
-        for name, items in (
-            ("terms", hits.terms), ("conditions", hits.conditions), ("quantities", quantities),
-            ("places", hits.places), ("facts", hits.facts),
-        ):  # fmt: skip
-            first = at[name]
-            while at[name] < len(items) and items[at[name]].start < clause.end:
-                at[name] += 1
-            inside[name] = items[first : at[name]]
-        view = ClauseView(
-            words, marks, clause, tuple(inside["terms"]), tuple(inside["conditions"]),
-            tuple(inside["quantities"]), reach, frozen, lexicon,
-        )  # fmt: skip
-        views.append((view, list(inside["places"]), list(inside["facts"])))
-    return views
+    covered = frozenset(words_of_all(hits.terms, hits.conditions, hits.cues, hits.facts, quantities))
+    dealt = zip(
+        clauses, reaches, _dealt(hits.terms, clauses), _dealt(hits.conditions, clauses),
+        _dealt(quantities, clauses), _dealt(hits.places, clauses), _dealt(hits.facts, clauses), strict=True,
+    )  # fmt: skip
+    return [
+        (ClauseView(words, marks, clause, terms, conditions, values, reach, covered, lexicon), places, facts)
+        for clause, reach, terms, conditions, values, places, facts in dealt
+    ]
+
+
+def _dealt(things: Sequence[PlacedT], clauses: Sequence[Clause]) -> list[tuple[PlacedT, ...]]:
+    """For each clause the things that start in it; things and clauses both in order of words."""
+    dealt: list[tuple[PlacedT, ...]] = []
+    at = 0
+    for clause in clauses:
+        first = at
+        while at < len(things) and things[at].start < clause.end:
+            at += 1
+        dealt.append(tuple(things[first:at]))
+    return dealt
 
 
 def _times(transcript: Transcript, words: Words, view: ClauseView) -> tuple[float, float]:
@@ -119,18 +127,14 @@ def _times(transcript: Transcript, words: Words, view: ClauseView) -> tuple[floa
 
 def _heard_confidence(transcript: Transcript, words: Words, view: ClauseView) -> float:
     """How surely the recogniser heard the words that decided, as their mean."""
-    deciding = {
-        words.spoken[word]
-        for hit in (*view.terms, *view.conditions, *view.quantities)
-        for word in range(hit.start, hit.end)
-    }
+    deciding = {words.spoken[word] for word in words_of_all(view.terms, view.conditions, view.quantities)}
     if not deciding:
         return 1.0
     return sum(transcript.words[index].confidence for index in deciding) / len(deciding)
 
 
 def _noted_by_facts(
-    view: ClauseView, lexicon: Lexicon, pack: Pack, facts: Sequence[object], mentions: Sequence[Mention]
+    view: ClauseView, lexicon: Lexicon, pack: Pack, facts: Sequence[FactMention], mentions: Sequence[Mention]
 ) -> list[Mention]:
     """Checks that only ask for a fact to be noted are settled when it is."""
     results = []
@@ -140,10 +144,10 @@ def _noted_by_facts(
     for check in pack.checks:
         if not check.notes or check.id in judged or any(check.station in other for other in judged):
             continue
-        given = [fact for fact in facts if getattr(fact, "fact", None) in check.notes]
+        given = [fact for fact in facts if fact.fact in check.notes]
         if given:
-            why = "; ".join(str(getattr(fact, "why", "")) for fact in given)
-            told = any(getattr(fact, "basis", "") == "told" for fact in given)
+            why = "; ".join(fact.why for fact in given)
+            told = any(fact.basis == "told" for fact in given)
             results.append(Mention(check.id, "good", "told" if told else "seen", 0.9, why))
     return results
 
@@ -186,14 +190,14 @@ def _says_something(remark: Remark) -> bool:
 
 def _class_afterwards(remarks: list[Remark], remark: Remark, view: ClauseView) -> list[Remark]:
     """ "That's a deal breaker": a class said in a remark of its own belongs to the defect before it."""
-    cues = view.reach.of_kind("class_critical", "class_major", "class_minor")
-    if not cues or any(m.polarity in _JUDGED for m in remark.mentions) or not remarks:
+    stated = stated_severity(view.reach)
+    if stated is None or any(m.polarity in _JUDGED for m in remark.mentions) or not remarks:
         return remarks
     last = remarks[-1]
     if not any(mention.polarity == "bad" for mention in last.mentions):
         return remarks
-    severity = cues[0].kind.removeprefix("class_")
-    said = f"; {view.cite(cues[0].start, cues[0].end)} ({severity})"
+    severity, cue = stated
+    said = f"; {view.cite(cue.start, cue.end)} ({severity})"
     mentions = tuple(
         replace(m, severity=severity, stated=True, why=m.why + said) if m.polarity == "bad" else m
         for m in last.mentions
@@ -201,12 +205,41 @@ def _class_afterwards(remarks: list[Remark], remark: Remark, view: ClauseView) -
     return [*remarks[:-1], replace(last, mentions=mentions)]
 
 
+def _without_absent(context: Context, remark: Remark) -> Context:
+    """What is not there can't be what "it" means next."""
+    absent = {fitting.fitting for fitting in remark.fittings if fitting.fitted is False}
+    if not absent:
+        return context
+    terms = tuple(t for t in context.terms if not any(s.id in absent for s in t.subjects))
+    return replace(context, terms=terms)
+
+
+def _reason_before(remarks: list[Remark], view: ClauseView) -> list[Remark]:
+    """ "It was unplugged, so I couldn't try it": what stood before the "so" is a reason, no defect."""
+    if view.clause.joint not in ("break", "comma") or view.words.norms[view.clause.start] != "so":
+        return remarks
+    if len(remarks) < 2 or not view.reach.of_kind("not_tested"):
+        return remarks
+    untested = {m.check for m in remarks[-1].mentions if m.polarity == "not_tested"}
+    before = remarks[-2]
+    mentions = tuple(
+        replace(m, polarity="named", severity=None, why=m.why + "; the reason for not testing")
+        if m.check in untested and m.polarity == "bad"
+        else m
+        for m in before.mentions
+    )
+    return [*remarks[:-2], replace(before, mentions=mentions), remarks[-1]]
+
+
 def _doubt_afterwards(remarks: list[Remark], view: ClauseView) -> list[Remark]:
     """ "... but I couldn't swear to it": a doubt in a remark of its own makes the one before it unsure."""
     cues = view.reach.of_kind("hedge")
     if not cues or view.terms or view.conditions or view.quantities or not remarks:
         return remarks
-    if cues[0].start - view.clause.start > _WORDS_BEFORE_DOUBT or view.clause.end - cues[0].end > _WORDS_BEFORE_DOUBT:
+    if (
+        cues[0].start - view.clause.start > _WORDS_BEFORE_DOUBT
+        or view.clause.end - cues[0].end > _WORDS_BEFORE_DOUBT
+    ):
         return remarks
     said = f"; {view.cite(cues[0].start, cues[0].end)} (hedge)"
     last = remarks[-1]

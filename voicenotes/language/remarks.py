@@ -10,7 +10,7 @@ from bisect import bisect_left
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from voicenotes.language.spans import Cover
+from voicenotes.language.spans import Cover, Placed
 from voicenotes.language.words import STRONG, WEAK
 
 if TYPE_CHECKING:
@@ -22,12 +22,14 @@ if TYPE_CHECKING:
 
 Joint = Literal["start", "break", "comma", "and", "subject", "marker"]
 DETERMINERS = frozenset(
-    "the a an this that these those its my his their our your all both each every other same some".split()
-)
+    {"the", "a", "an", "this", "that", "these", "those", "its", "my", "his", "their", "our", "your",
+     "all", "both", "each", "every", "other", "same", "some"}
+)  # fmt: skip
 _COORDINATORS = frozenset({"and", "or", "nor", "plus", "&"})
 _PRONOUNS = frozenset({"it", "they", "he", "she", "i", "you", "we", "there"})
 _COPULAS = frozenset({"is", "are", "was", "were", "'s"})
-_STARTING = frozenset({"hedge", "not_tested", "plan", "hearsay", "general"})
+_PLACE_STARTS = frozenset({"round", "around"})
+_STARTING = frozenset({"hedge", "not_tested", "plan", "hearsay"})
 _CUTTING_CUES = frozenset({"breaker", "marker", "retract", "correct"})
 
 
@@ -47,6 +49,7 @@ class Landmarks:
 
     terms: tuple[TermHit, ...]
     term_starts: tuple[int, ...]
+    term_ends: frozenset[int]
     points: tuple[int, ...]
     cues_at: dict[int, tuple[CueHit, ...]]
     condition_at: dict[int, ConditionHit]
@@ -93,12 +96,15 @@ def landmarks_of(hits: Hits, quantities: Sequence[Quantity]) -> Landmarks:
     leading = frozenset(
         word
         for cue in hits.cues
-        if cue.kind in _STARTING or (cue.kind in ("negation", "present", "absent") and cue.use.reach == "forward")
+        if cue.kind in _STARTING
+        or (cue.kind in ("negation", "present", "absent") and cue.use.reach == "forward")
         for word in range(cue.start, cue.end)
     )
-    whole = frozenset(word for hit in (*quantities, *hits.terms) for word in range(hit.start + 1, hit.end))
+    placed: tuple[Placed, ...] = (*quantities, *hits.terms)
+    whole = frozenset(word for hit in placed for word in range(hit.start + 1, hit.end))
     return Landmarks(
-        hits.terms, tuple(term.start for term in hits.terms), tuple(sorted(points)), cues_at, condition_at,
+        hits.terms, tuple(term.start for term in hits.terms), frozenset(term.end for term in hits.terms),
+        tuple(sorted(points)), cues_at, condition_at,
         links, leading, whole,
     )  # fmt: skip
 
@@ -156,6 +162,8 @@ def _cut_here(
         return ""
     right_end = edges[bisect_left(edges, at + 1)]
     for cue in marks.cues_at.get(at, ()):
+        if cue.kind == "marker" and not words.breaks[at] and words.norms[at] in _PLACE_STARTS:
+            continue  # "the stop round the back" goes nowhere
         if cue.kind in ("retract", "correct", "marker"):
             return "marker" if _says_something(marks, left, at) or words.breaks[at] else ""
         if cue.kind == "breaker" and _says_something(marks, left, at):
@@ -278,7 +286,7 @@ def _starts_subject(words: Words, marks: Landmarks, at: int, left: int, right_en
     term = marks.next_term(at, right_end)
     if term is None or noun_phrase_start(words, term, left) != at:
         return False
-    if at - 1 in marks.links or at - 1 in marks.leading:
+    if at - 1 in marks.links or at - 1 in marks.leading or at in marks.term_ends:
         return False
     before = marks.condition_at.get(at - 1)
     if before is not None and at == term and not marks.has_term(left, before.start):
@@ -305,7 +313,7 @@ def _starts_finding(words: Words, marks: Landmarks, at: int, right_end: int) -> 
         here = marks.next_term(cue.end, min(cue.end + 3, right_end))
         if here is not None and condition is not None and condition.is_noun and here <= condition.start:
             return True
-        if condition is None or not condition.is_noun and cue.kind == "negation" and cue.phrase != "no":
+        if condition is None or (not condition.is_noun and cue.kind == "negation" and cue.phrase != "no"):
             continue
         term = marks.next_term(condition.end, min(right_end, condition.end + 5))
         if term is not None and any(word in marks.links for word in range(condition.end, term)):

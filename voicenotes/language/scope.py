@@ -20,11 +20,12 @@ if TYPE_CHECKING:
 
 WIDE = ("hearsay", "plan", "general")
 _RAW_REACH_WORDS = 14
-_PLACE_WORDS = frozenset("on onto in into over at from down all".split())
+_PLACE_WORDS = frozenset(["on", "onto", "in", "into", "over", "at", "from", "down", "all"])
 _NOUN_NEGATIONS = frozenset({"no", "without", "free of", "free from", "zero", "nil", "without any"})
 _AFTER_A_PLAIN_NO = frozenset(
-    "it that they i we he she the this these those wait actually hang sorry".split()
-)
+    {"it", "that", "they", "i", "we", "he", "she", "the", "this", "these", "those", "wait",
+     "actually", "hang", "sorry"}
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -73,9 +74,7 @@ def _spread_forward(
         wide[later].append(cue)
 
 
-def _spread_backward(
-    clauses: Sequence[Clause], wide: list[list[CueHit]], index: int, cue: CueHit
-) -> None:
+def _spread_backward(clauses: Sequence[Clause], wide: list[list[CueHit]], index: int, cue: CueHit) -> None:
     """A cue that ends its sentence with nothing judged after it ("..., so he says") reaches back."""
     clause = clauses[index]
     if clause.joint != "comma" or cue.start - clause.start > 3:
@@ -137,7 +136,9 @@ def _negated_by(words: Words, cue: CueHit, conditions: Sequence[ConditionHit]) -
     ahead = [
         i
         for i, c in enumerate(conditions)
-        if c.judges and (c.start >= cue.end or c.start < cue.end < c.end) and c.start - cue.end <= cue.use.words
+        if c.judges
+        and (c.start >= cue.end or c.start < cue.end < c.end)
+        and c.start - cue.end <= cue.use.words
     ]
     if not ahead or any(words.breaks[w] for w in range(cue.end, conditions[ahead[0]].start + 1)):
         return []
@@ -152,9 +153,12 @@ def _negated_by(words: Words, cue: CueHit, conditions: Sequence[ConditionHit]) -
             continue
         if len(between) > 2 or (cue.phrase in _NOUN_NEGATIONS and not _can_be_noun(this)):
             break
-        if set(between) & {"or", "nor"} or (_later_or(words, conditions, index) and set(between) <= {"any"}):
-            chosen.append(index)
-        elif ("and" in between and last.is_noun and this.is_noun) or (not between and this.is_noun):
+        if (
+            set(between) & {"or", "nor"}
+            or (_later_or(words, conditions, index) and set(between) <= {"any"})
+            or ("and" in between and last.is_noun and this.is_noun)
+            or (not between and this.is_noun)
+        ):
             chosen.append(index)
         elif last.is_noun and not between:  # "no noise smooth": the noun takes the "no"
             break

@@ -2,12 +2,26 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
 Span = tuple[int, int]
+
+
+class Placed(Protocol):
+    """Something that stands on the words start..end, end exclusive."""
+
+    @property
+    def start(self) -> int: ...
+    @property
+    def end(self) -> int: ...
+
+
+def words_of_all(*groups: Iterable[Placed]) -> set[int]:
+    """The words that any of the things stands on."""
+    return {word for things in groups for thing in things for word in range(thing.start, thing.end)}
 
 
 def longest(spans: Iterable[Span]) -> list[Span]:

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 WEAK, STRONG = 1, 2
 _STRONG_MARKS = frozenset(".!?;…")
-_WEAK_MARKS = frozenset(",:–—()")
+_WEAK_MARKS = frozenset(",:\u2013\u2014()")
 PUNCTUATED_PAUSE_S = (0.7, 1.6)
 BARE_PAUSE_S = (0.3, 0.6)
 
@@ -64,7 +64,7 @@ def split_word(word: str) -> tuple[tuple[str, int, int, int], ...]:
     """
     pieces: list[tuple[str, int, int, int]] = []
     clitics = morphology().clitics
-    for token in _tokenizer()(word.replace("’", "'").replace("‘", "'")):
+    for token in _tokenizer()(word.replace("\u2019", "'").replace("\u2018", "'")):
         text, start = token.text, token.idx
         end = start + len(text)
         low = text.lower()

@@ -7,6 +7,8 @@ Nothing tells when a word was said, so words are laid out at 0.4 s each. A blank
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from voicenotes.model import Word
 
 SECONDS_PER_WORD = 0.4
@@ -40,7 +42,7 @@ def _utterances(text: str) -> list[str]:
 def _is_wrapped(lines: list[str]) -> bool:
     """Whether lines end where a page's width ends and not where a speaker stopped."""
     width = max((len(line) for line in lines), default=0)
-    followed = [line for line, after in zip(lines, lines[1:], strict=False) if line and after]
+    followed = [line for line, after in pairwise(lines) if line and after]
     if width < LEAST_WRAP_WIDTH or not followed:
         return False
     return all(len(line) >= width - WRAP_SLACK for line in followed)

@@ -11,11 +11,12 @@ from voicenotes.vocabulary.homes import SHARED_LANGUAGE, vocab_home
 from voicenotes.vocabulary.yaml_files import read_yaml
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterable
 
 _PIECE = re.compile(r"\(([^()<>]*)\)|<([^()<>]*)>|([^()<>]+)")
 _GLUED = re.compile(r"[^ (][(<]|[)>][^ )<(]")
 _SIBILANT = ("s", "x", "z", "ch", "sh")
+WORDS_ONLY = re.compile(r"[a-z' ]+$")
 
 
 @dataclass(frozen=True)
@@ -142,3 +143,8 @@ def joined_forms(words: tuple[str, ...]) -> list[tuple[str, ...]]:
         if len(words[at]) > 2 and len(words[at + 1]) > 2
         and words[at] not in morphology().function and words[at + 1] not in morphology().function
     ]  # fmt: skip
+
+
+def plain_phrases(phrases: Iterable[str]) -> list[str]:
+    """The phrases that templates stand for, those that are nothing but words."""
+    return [phrase for template in phrases for phrase in expand(template) if WORDS_ONLY.match(phrase)]

@@ -19,6 +19,7 @@ from voicenotes.vocabulary.schema import (
 )
 from voicenotes.vocabulary.yaml_files import read_as, read_yaml, validate_as
 
+
 def load_pack(name_or_folder: str | Path) -> Pack:
     """Load a shipped pack by name, or one's own by folder.
 

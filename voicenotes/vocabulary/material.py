@@ -13,13 +13,21 @@ import random
 import re
 from dataclasses import dataclass, field
 from functools import lru_cache
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from voicenotes.vocabulary.expand import expand, is_fixed, morphology, plural_forms, verb_forms
+from voicenotes.vocabulary.expand import (
+    WORDS_ONLY,
+    is_fixed,
+    morphology,
+    plain_phrases,
+    plural_forms,
+    verb_forms,
+)
 from voicenotes.vocabulary.homes import SHARED_LANGUAGE, vocab_home
+from voicenotes.vocabulary.material_numbers import number_phrases, reading_sentences, unit_words
 from voicenotes.vocabulary.schema import GENERAL
-from voicenotes.vocabulary.yaml_files import read_yaml
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -30,10 +38,8 @@ SEED = 20
 SENTENCES_A_CHECK = 80
 PHRASES_A_SLOT = 40
 CUES_A_KIND = 30
-READINGS_A_LIMIT = 50
 WEIGHT_OF_NATURAL_SENTENCES = 8
 _SLOT = re.compile(r"\{(\w+)\}")
-_WORDS_ONLY = re.compile(r"[a-z' ]+$")
 
 
 @dataclass(frozen=True)
@@ -64,19 +70,16 @@ def speech_material(pack: Pack) -> SpeechMaterial:
     return SpeechMaterial(terms, sentences, pronunciations, hashlib.sha256(content.encode()).hexdigest()[:16])
 
 
-def _plain(phrases: Iterable[str]) -> list[str]:
-    return [phrase for template in phrases for phrase in expand(template) if _WORDS_ONLY.match(phrase)]
-
-
 def _terms_by_importance(pack: Pack) -> tuple[str, ...]:
     """The first term of each critical or must-do check, then parts, fittings, the rest."""
     grave = sorted(
-        pack.checks, key=lambda c: ({"critical": 0, "major": 1, "minor": 2}[c.severity], not c.must_before_leaving)
+        pack.checks,
+        key=lambda c: ({"critical": 0, "major": 1, "minor": 2}[c.severity], not c.must_before_leaving),
     )
-    first = [phrase for check in grave for phrase in _plain(check.terms[:1])[:1]]
-    parts = [phrase for part in pack.parts for phrase in _plain(part.terms[:1])[:1]]
-    fittings = [phrase for fitting in pack.head.fittings for phrase in _plain(fitting.terms[:1])[:1]]
-    rest = [phrase for check in grave for phrase in _plain(check.terms)]
+    first = [phrase for check in grave for phrase in plain_phrases(check.terms[:1])[:1]]
+    parts = [phrase for part in pack.parts for phrase in plain_phrases(part.terms[:1])[:1]]
+    fittings = [phrase for fitting in pack.head.fittings for phrase in plain_phrases(fitting.terms[:1])[:1]]
+    rest = [phrase for check in grave for phrase in plain_phrases(check.terms)]
     return tuple(dict.fromkeys([*parts, *fittings, *first, *rest]))
 
 
@@ -85,7 +88,7 @@ def _spoken_forms(conditions: Iterable[Condition]) -> list[str]:
     known = everyday_words()
     forms: list[str] = []
     for condition in conditions:
-        phrases = _plain([condition.say])
+        phrases = plain_phrases([condition.say])
         forms += phrases
         if not is_fixed(condition.say):
             for phrase in phrases:
@@ -102,16 +105,17 @@ def everyday_words() -> frozenset[str]:
 
 def _drawn_sentences(pack: Pack) -> list[str]:
     draw = random.Random(SEED)
-    numbers, units = _number_phrases(draw), _unit_words()
+    numbers, units = number_phrases(draw), unit_words()
     general = next(aspect for aspect in pack.aspects if aspect.id == GENERAL)
     common = {"good": _spoken_forms(general.good), "bad": _spoken_forms(general.bad)}
-    parts = {part.id: part.terms for part in (*pack.parts, *pack.head.fittings)}
+    parts = {part.id: part.terms for part in pack.parts}
+    parts |= {fitting.id: fitting.terms for fitting in pack.head.fittings}
     shared = {
         "number": numbers,
         "unit": units,
-        "station": [phrase for station in pack.head.stations for phrase in _plain(station.terms)],
-        "fact": [p for fact in pack.facts for p in _plain((*fact.lead[:4], *fact.tail[:4]))],
-        "fitting": [phrase for fitting in pack.head.fittings for phrase in _plain(fitting.terms)],
+        "station": [phrase for station in pack.head.stations for phrase in plain_phrases(station.terms)],
+        "fact": [p for fact in pack.facts for p in plain_phrases((*fact.lead[:4], *fact.tail[:4]))],
+        "fitting": [phrase for fitting in pack.head.fittings for phrase in plain_phrases(fitting.terms)],
     }
     sentences: list[str] = []
     for check in pack.checks:
@@ -122,14 +126,14 @@ def _drawn_sentences(pack: Pack) -> list[str]:
             if filled:
                 sentences.append(filled)
         sentences += _each_once(draw, fillers)
-    sentences += _reading_sentences(pack, draw, numbers)
+    sentences += reading_sentences(pack, draw, numbers)
     for carrier in pack.carriers:
         sentences += [filled for _ in range(8) if (filled := _fill(draw, carrier, shared))]
     names = {name for aspect in pack.aspects for name in aspect.names}
-    sentences += [f"the {name} is fine" for name in sorted(names) if _WORDS_ONLY.match(name)]
-    sentences += [p for fact in pack.facts for said in fact.choices.values() for p in _plain(said)]
+    sentences += [f"the {name} is fine" for name in sorted(names) if WORDS_ONLY.match(name)]
+    sentences += [p for fact in pack.facts for said in fact.choices.values() for p in plain_phrases(said)]
     for cue in pack.cues:
-        phrases = _plain(cue.phrases)
+        phrases = plain_phrases(cue.phrases)
         sentences += phrases if len(phrases) <= CUES_A_KIND else draw.sample(phrases, CUES_A_KIND)
         sentences.append(cue.example)
     return [_as_words(sentence) for sentence in sentences]
@@ -144,17 +148,17 @@ def _fillers(
 ) -> dict[str, list[str]]:
     """What can stand in each slot for one check: its own phrases, and some that suit everything."""
     lists: list[ConditionLists] = [check, *aspects]
-    terms = _few(draw, _plain(check.terms), PHRASES_A_SLOT)
-    named = [phrase for part in check.parts for phrase in _plain(parts[part])[:6]]
-    good = [form for one in lists for form in _spoken_forms(one.good)] + _plain(check.noted)
+    terms = _few(draw, plain_phrases(check.terms), PHRASES_A_SLOT)
+    named = [phrase for part in check.parts for phrase in plain_phrases(parts[part])[:6]]
+    good = [form for one in lists for form in _spoken_forms(one.good)] + plain_phrases(check.noted)
     bad = [form for one in lists for form in _spoken_forms(one.bad)]
     return {
         "check": terms,
         "part": _few(draw, named, PHRASES_A_SLOT) or terms,
         "good": _few(draw, good, PHRASES_A_SLOT) + draw.sample(common["good"], 12),
         "bad": _few(draw, bad, PHRASES_A_SLOT) + draw.sample(common["bad"], 12),
-        "unwanted": _few(draw, _plain(c.say for one in lists for c in one.unwanted), PHRASES_A_SLOT),
-        "wanted": _plain(c.say for one in lists for c in one.wanted)[:10],
+        "unwanted": _few(draw, plain_phrases(c.say for one in lists for c in one.unwanted), PHRASES_A_SLOT),
+        "wanted": plain_phrases(c.say for one in lists for c in one.wanted)[:10],
     }
 
 
@@ -219,7 +223,7 @@ def _one_spelling(sentences: Iterable[str]) -> list[str]:
     apart = {
         first + second: f"{first} {second}"
         for line in lines
-        for first, second in zip(line, line[1:], strict=False)
+        for first, second in pairwise(line)
         if first + second in words and min(len(first), len(second)) > 2 and first + second not in prefer
     }
     respelt = []
@@ -246,102 +250,6 @@ def _pack_sentences(pack: Pack) -> list[str]:
     for _, _, sentence in load_sentences(Path(pack.home)):
         for part in re.split(r"[.!?;]", sentence.say.lower()):
             words = " ".join(re.sub(r"[^a-z0-9' ]", " ", part).split())
-            if words and _WORDS_ONLY.match(words):
+            if words and WORDS_ONLY.match(words):
                 said.append(words)
     return said
-
-
-_ONES = (
-    "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen "
-    "seventeen eighteen nineteen"
-).split()
-_TENS = "twenty thirty forty fifty sixty seventy eighty ninety".split()
-
-
-def _small(number: int) -> str:
-    if number < 20:
-        return _ONES[number]
-    tens, ones = divmod(number, 10)
-    return _TENS[tens - 2] + (f" {_ONES[ones]}" if ones else "")
-
-
-def _usual_units() -> dict[str, list[str]]:
-    """What people mostly say for the units of each dimension."""
-    usual: dict[str, list[str]] = read_yaml(vocab_home() / SHARED_LANGUAGE / "units.yaml").value["usual"]
-    return usual
-
-
-_READING_CARRIERS = (
-    "{term} is {number} {unit}", "{term} {number} {unit}", "{number} {unit} of {term}",
-    "{term} reads {number} {unit}", "{term} is about {number} {unit}", "{number} {unit} on the {term}",
-    "{term} comes out at {number} {unit}", "i make the {term} {number} {unit}", "{term} is only {number} {unit}",
-    "{term} is {number} and a half {unit}", "{term} is {number} point {number} {unit}",
-)  # fmt: skip
-
-
-def _reading_sentences(pack: Pack, draw: random.Random, numbers: list[str]) -> list[str]:
-    """Measured values of each check that has a limit, in the units of its dimension."""
-    units = _usual_units()
-    small = [_small(number) for number in range(1, 61)]
-    sentences = []
-    for check in pack.checks:
-        for limit in check.readings:
-            unit_words = units.get(limit.dimension, [])
-            terms = _plain(check.terms)[:12]
-            for _ in range(READINGS_A_LIMIT if unit_words and terms else 0):
-                carrier = draw.choice(_READING_CARRIERS)
-                number = draw.choice(small) if draw.random() < 0.75 else draw.choice(numbers)
-                sentences.append(
-                    carrier.replace("{term}", draw.choice(terms))
-                    .replace("{unit}", draw.choice(unit_words))
-                    .replace("{number}", number, 1)
-                    .replace("{number}", draw.choice(small))
-                )
-    return sentences
-
-
-def _number_phrases(draw: random.Random) -> list[str]:
-    """Numbers as technicians say them: small, hundreds, thousands, decimals, halves, digits."""
-    phrases = [_small(number) for number in range(1, 100)] * 2
-    for _ in range(250):
-        hundred, rest = draw.randint(1, 9), draw.randint(1, 99)
-        phrases.append(draw.choice([
-            f"{_small(hundred)} hundred", f"{_small(hundred)} hundred and {_small(rest)}",
-            f"{_small(hundred)} {_small(max(10, rest))}", f"a hundred and {_small(rest)}",
-            f"{_small(rest)} thousand", f"{_small(rest)} thousand {_small(hundred)} hundred",
-            f"{_small(hundred)} thousand", f"{_small(draw.randint(11, 49))} hundred",
-            f"point {_small(hundred)}", f"point oh {_small(hundred)}", f"point oh oh {_small(hundred)}",
-            f"{_small(rest)} point {_small(hundred)}", f"{_small(hundred)} and a half", "half a", "a couple of",
-            f"zero point {_small(hundred)}", f"two thousand and {_small(draw.randint(1, 24))}",
-            f"twenty {_small(draw.randint(10, 24))}", f"nineteen ninety {_small(hundred)}",
-            " ".join(draw.choice([*_ONES[1:10], "oh"]) for _ in range(draw.randint(4, 7))),
-            " ".join(draw.choice(_ONES[:10]) for _ in range(draw.randint(4, 7))),
-        ]))  # fmt: skip
-    return phrases
-
-
-def _unit_words() -> list[str]:
-    """All spoken forms of the shared units that are plain words."""
-    data = read_yaml(vocab_home() / SHARED_LANGUAGE / "units.yaml").value
-    found: set[str] = set()
-
-    def collect(value: object) -> None:
-        if isinstance(value, dict):
-            for key, item in value.items():
-                if key in ("forms", "said", "spoken", "words", "say"):
-                    found.update(_strings(item))
-                collect(item)
-        elif isinstance(value, list):
-            for item in value:
-                collect(item)
-
-    collect(data)
-    return sorted(word for word in found if _WORDS_ONLY.match(word))
-
-
-def _strings(value: object) -> list[str]:
-    if isinstance(value, str):
-        return [value]
-    if isinstance(value, list):
-        return [item for item in value if isinstance(item, str)]
-    return []

@@ -9,12 +9,22 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    model_validator,
+)
 
 from voicenotes.model import Severity
 
 Name = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]*$")]
 CheckId = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]*\.[a-z][a-z0-9_]*$")]
+
+
 def _balanced(phrase: str) -> str:
     """Choices and options are closed and don't stand in one another; ValueError otherwise."""
     open_now = ""
@@ -32,7 +42,9 @@ def _balanced(phrase: str) -> str:
     return phrase
 
 
-Phrase = Annotated[str, AfterValidator(_balanced), StringConstraints(pattern=r"^=?[a-z0-9()|<> './%-]+$", min_length=1)]
+Phrase = Annotated[
+    str, AfterValidator(_balanced), StringConstraints(pattern=r"^=?[a-z0-9()|<> './%-]+$", min_length=1)
+]
 GENERAL = "general"
 
 
@@ -77,12 +89,14 @@ class ConditionLists(Entry):
 class Aspect(ConditionLists):
     """One side of a thing that is judged, such as its noise, shared by many checks.
 
-    `names` are neutral words for it: "sounds", "temperature". The aspect `general` fits every check.
+    `names` are neutral words for it: "sounds", "temperature". The aspect `general` fits every check;
+    one that holds `anywhere` also judges checks which don't name it ("the lamp is dented").
     """
 
     id: Name
     title: str
     names: Phrases = ()
+    anywhere: bool = False
 
 
 class Part(Entry):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, ClassVar, TypeVar
 
 import yaml
 from pydantic import BaseModel, TypeAdapter, ValidationError
@@ -20,14 +20,18 @@ T = TypeVar("T")
 class CoreSchemaLoader(_BASE):  # type: ignore[misc]
     """PyYAML's safe loader with the YAML 1.2 core schema's plain scalars."""
 
-    yaml_implicit_resolvers: dict[str, list[tuple[str, re.Pattern[str]]]] = {}
+    yaml_implicit_resolvers: ClassVar[dict[str, list[tuple[str, re.Pattern[str]]]]] = {}
 
 
 for _tag, _pattern, _first in (
     ("tag:yaml.org,2002:bool", r"^(?:true|True|TRUE|false|False|FALSE)$", "tTfF"),
     ("tag:yaml.org,2002:null", r"^(?:~|null|Null|NULL|)$", ["~", "n", "N", ""]),
     ("tag:yaml.org,2002:int", r"^[-+]?[0-9]+$", "-+0123456789"),
-    ("tag:yaml.org,2002:float", r"^[-+]?(?:\.[0-9]+|[0-9]+(?:\.[0-9]*)?)(?:[eE][-+]?[0-9]+)?$", "-+.0123456789"),
+    (
+        "tag:yaml.org,2002:float",
+        r"^[-+]?(?:\.[0-9]+|[0-9]+(?:\.[0-9]*)?)(?:[eE][-+]?[0-9]+)?$",
+        "-+.0123456789",
+    ),
 ):
     CoreSchemaLoader.add_implicit_resolver(_tag, re.compile(_pattern), list(_first))
 

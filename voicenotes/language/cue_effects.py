@@ -1,0 +1,82 @@
+"""What cues about the speaker, the time and his doubts make of a judgement, and how bad a defect is."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from voicenotes.language.mentions import Mention
+from voicenotes.language.scope import reaches_condition
+from voicenotes.language.severity import one_milder, stated_severity
+
+if TYPE_CHECKING:
+    from voicenotes.language.clause_view import ClauseView, Found
+    from voicenotes.language.hits import CueHit
+    from voicenotes.model import Basis, Severity
+
+
+def with_cues(view: ClauseView, found: list[Found]) -> list[Mention]:
+    """What was judged, as hedged, told, planned or past as the remark makes it, with severities."""
+    hedges = view.reach.of_kind("hedge")
+    history = view.reach.of_kind("history")
+    stated = stated_severity(view.reach)
+    mentions = []
+    for item in found:
+        polarity, why = item.polarity, item.because
+        basis: Basis = "measured" if item.reading is not None else "seen"
+        told = first_cue(view.reach.wide, "hearsay")
+        if told is not None:
+            basis = "told"
+            why += f"; {view.cite(told.start, told.end)} (hearsay)"
+        silenced = _silenced(view, item) or (history[0] if history and item.reading is None else None)
+        if silenced is not None:
+            polarity = "named"
+            why += f"; {view.cite(silenced.start, silenced.end)} ({silenced.kind.replace('_', ' ')})"
+        elif hedges and polarity in ("good", "bad"):
+            polarity = "unsure"
+            why += f"; {view.cite(hedges[0].start, hedges[0].end)} (hedge)"
+        severity = _severity(view, item, stated) if polarity == "bad" else None
+        mentions.append(
+            Mention(
+                check=item.choice.check,
+                polarity=polarity,
+                basis=basis,
+                confidence=item.confidence,
+                why=why,
+                severity=severity,
+                stated=stated is not None,
+                readings=(item.reading,) if item.reading else (),
+            )
+        )
+    return mentions
+
+
+def first_cue(cues: tuple[CueHit, ...], kind: str) -> CueHit | None:
+    """The first of some cues that is of a kind."""
+    return next((cue for cue in cues if cue.kind == kind), None)
+
+
+def _silenced(view: ClauseView, item: Found) -> CueHit | None:
+    """The plan or general talk that keeps a condition from counting."""
+    for cue in view.reach.wide:
+        if cue.kind == "general":
+            return cue
+        if cue.kind == "plan":
+            at = item.condition.start if item.condition else view.clause.start
+            if cue.start < at or item.condition is None:
+                return cue
+    return None
+
+
+def _severity(view: ClauseView, item: Found, stated: tuple[Severity, CueHit] | None) -> Severity:
+    if stated is not None:
+        return stated[0]
+    check = view.lexicon.checks[item.choice.check]
+    if item.reading is not None:
+        over = [limit.severity for limit in check.readings if limit.quantity == item.reading.quantity]
+        return (over[0] if over else None) or check.severity
+    usual: Severity = item.choice.meaning.severity or check.severity
+    if item.condition is None:
+        return usual
+    condition = item.condition
+    softened = any(reaches_condition(cue, condition) for cue in view.reach.of_kind("softener"))
+    return one_milder(usual) if softened else usual

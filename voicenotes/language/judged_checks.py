@@ -1,0 +1,126 @@
+"""Which checks a condition judges: by the things named with it, those named before, or the place."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from voicenotes.language.binding import subjects_of
+from voicenotes.language.choose_check import choose_by_place, choose_checks
+from voicenotes.language.clause_view import CERTAINTY_CARRIED
+from voicenotes.language.lexicon import CERTAINTY
+
+if TYPE_CHECKING:
+    from voicenotes.language.binding import Group
+    from voicenotes.language.choose_check import Choice
+    from voicenotes.language.clause_view import ClauseView, Context
+    from voicenotes.language.hits import ConditionHit, TermHit
+
+_BY_PLACE = 0.7
+_NEAR_WORDS = 3
+
+
+def checks_judged(
+    view: ClauseView,
+    context: Context,
+    groups: list[Group],
+    condition: ConditionHit,
+    named: frozenset[str],
+) -> list[tuple[Choice, float, bool]]:
+    """The checks a condition judges, each with its confidence and whether the subject was carried over."""
+    group, rest = subjects_of(view.words, view.marks, view.clause, condition, groups, view.conditions)
+    certainty = CERTAINTY[condition.how]
+    results: list[tuple[Choice, float, bool]] = []
+    near = tuple(
+        term
+        for term in rest
+        if 0 <= term.start - condition.end <= _NEAR_WORDS or 0 <= condition.start - term.end <= _NEAR_WORDS
+    )
+    for terms in (group, near):
+        for term in terms:
+            others = tuple(other for other in (*group, *rest) if other is not term)
+            if len(group) > 1 and term in group:
+                others = rest
+            for choice in choose_checks(
+                view.lexicon, condition.meanings, condition.inner, term, others, named, context.station
+            ):
+                results.append((choice, certainty * CERTAINTY[term.how], False))
+        if results:
+            better = _better_elsewhere(
+                view, context, condition, rest, named, max(c.score for c, _, _ in results)
+            )
+            return [
+                (choice, certainty * CERTAINTY[choice.via.how], False) for choice in better if choice.via
+            ] or results
+    if not _only_circumstances(view, (*group, *rest)):
+        return []
+    if _stands_for_something_else(view, condition):
+        own = [meaning for meaning in condition.meanings if meaning.owner in view.lexicon.checks]
+        if view.terms or view.words.norms[view.clause.start] != "the":
+            return []
+        return [
+            (choice, certainty * _BY_PLACE, True)
+            for choice in choose_by_place(view.lexicon, own, context.station)
+        ]
+    carried = [*context.terms, *context.judged_before(condition.start)]
+    best: list[Choice] = []
+    for term in carried:
+        others = tuple(other for other in context.terms if other is not term)
+        for choice in choose_checks(
+            view.lexicon, condition.meanings, condition.inner, term, others, named, context.station
+        ):
+            if choice.score > 2.5:
+                best.append(choice)
+    if best:
+        top = max(choice.score for choice in best)
+        kept = {choice.check: choice for choice in best if choice.score > top - 0.25}
+        if len(kept) <= max(1, len(context.checks), len(context.terms)):
+            return [(choice, certainty * CERTAINTY_CARRIED, True) for choice in kept.values()]
+        return []
+    return [
+        (choice, certainty * _BY_PLACE, True)
+        for choice in choose_by_place(view.lexicon, condition.meanings, context.station)
+    ]
+
+
+def _better_elsewhere(
+    view: ClauseView,
+    context: Context,
+    condition: ConditionHit,
+    rest: tuple[TermHit, ...],
+    named: frozenset[str],
+    best: float,
+) -> list[Choice]:
+    """A check named by its own term elsewhere in the remark, which owns the condition: "the spindle
+    starts | with the door open"."""
+    found: list[Choice] = []
+    for term in rest:
+        if all(subject.kind == "check" for subject in term.subjects):
+            found += [
+                choice
+                for choice in choose_checks(
+                    view.lexicon, condition.meanings, condition.inner, term, (), named, context.station
+                )
+                if choice.score > best and choice.meaning.owner == choice.check
+            ]
+    return found
+
+
+def _only_circumstances(view: ClauseView, terms: tuple[TermHit, ...]) -> bool:
+    """Whether all that is named is the machine, or where something is ("straight on X")."""
+    for term in terms:
+        if all(subject.kind == "machine" for subject in term.subjects):
+            continue
+        if not view.follows_link(term):
+            return False
+    return True
+
+
+def _stands_for_something_else(view: ClauseView, condition: ConditionHit) -> bool:
+    """Whether the remark has a subject of its own that the pack doesn't know ("the coffee is good")."""
+    unknown = view.is_unknown
+    if any(unknown(word) for word in range(view.clause.start, condition.start)):
+        return True
+    after = condition.end
+    if after < view.clause.end and not view.words.breaks[after] and unknown(after) and not condition.is_noun:
+        return True
+    return sum(unknown(word) for word in range(condition.end, view.clause.end)) > 3

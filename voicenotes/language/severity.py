@@ -1,0 +1,30 @@
+"""How bad a defect is: severities in order, and those that the speaker states himself."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from voicenotes.language.hits import CueHit
+    from voicenotes.language.scope import Reach
+    from voicenotes.model import Severity
+
+SEVERITIES: tuple[Severity, ...] = ("minor", "major", "critical")
+_CLASSES: dict[str, Severity] = {f"class_{severity}": severity for severity in SEVERITIES}
+
+
+def worst_severity(first: Severity | None, second: Severity | None) -> Severity | None:
+    """The graver of two severities."""
+    there = [severity for severity in (first, second) if severity is not None]
+    return max(there, key=SEVERITIES.index) if there else None
+
+
+def one_milder(severity: Severity) -> Severity:
+    """The severity below; minor stays minor."""
+    return SEVERITIES[max(0, SEVERITIES.index(severity) - 1)]
+
+
+def stated_severity(reach: Reach) -> tuple[Severity, CueHit] | None:
+    """The severity that a remark states ("that's a deal breaker"), with the cue that says so."""
+    cues = reach.of_kind(*_CLASSES)
+    return (_CLASSES[cues[0].kind], cues[0]) if cues else None
