@@ -50,10 +50,9 @@ def judge_conditions(view: ClauseView, context: Context, groups: list[Group]) ->
 
 
 def leads_to_value(view: ClauseView, condition: ConditionHit) -> bool:
-    """Whether a good word only leads to a value: "comes up to | nine bar", "a good | three thou"."""
-    if any(meaning.polarity != "good" for meaning in condition.meanings):
-        return False
-    return any(0 <= quantity.start - condition.end <= 1 for quantity in view.quantities)
+    """Whether a word stands right before a value, to which a good one only leads: "comes | up to nine
+    bar", "a good | three thou"."""
+    return any(-2 <= quantity.start - condition.end <= 1 for quantity in view.quantities)
 
 
 def _only_strengthens(view: ClauseView, condition: ConditionHit, following: tuple[ConditionHit, ...]) -> bool:

@@ -47,7 +47,7 @@ def measurements(view: ClauseView, context: Context, found: list[Found]) -> list
             f
             for f in found
             if f.choice.check == choice.check
-            and not (f.condition is not None and leads_to_value(view, f.condition))
+            and not _only_leads(view, f)
             and not (f.polarity == "bad" and f.choice.meaning.polarity in ("unwanted", "wanted"))
         ]
         if said:
@@ -75,7 +75,17 @@ def overruled(view: ClauseView, item: Found, measured: list[Found]) -> bool:
         return False
     if item.choice.meaning.polarity in ("unwanted", "wanted"):
         return item.polarity == "bad"
-    return "outside" in verdicts and leads_to_value(view, item.condition)
+    return "outside" in verdicts and _only_leads(view, item)
+
+
+def _only_leads(view: ClauseView, item: Found) -> bool:
+    """Whether a good word said nothing but that a value follows."""
+    return (
+        item.condition is not None
+        and item.polarity == "good"
+        and item.choice.meaning.polarity == "good"
+        and leads_to_value(view, item.condition)
+    )
 
 
 def _is_base(view: ClauseView, quantity: Quantity) -> bool:
