@@ -10,7 +10,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from voicenotes.language.hits import ConditionHit, TermHit
-    from voicenotes.language.remarks import Clause, Landmarks
+    from voicenotes.language.landmarks import Landmarks
+    from voicenotes.language.remarks import Clause
     from voicenotes.language.words import Words
 
 _LIST_WORDS = DETERMINERS | {"and", "or", "nor", "plus", "&", "as", "well", "also", "no", "with"}

@@ -224,8 +224,9 @@ def _best(lexicon: Lexicon, found: list[Choice]) -> list[Choice]:
         same = [choice for choice in found if choice.part == part]
         top = max(choice.score for choice in same)
         best = [choice for choice in same if choice.score > top - 0.05]
-        if len(best) > 1 and part is None and not _own_of_one_station(lexicon, best):
-            best = best[:1]  # a term of several checks means the first on the walk round
+        stations = {lexicon.checks[choice.check].station for choice in best}
+        if len(stations) > 1 and part is None:
+            best = best[:1]  # a term of several stations' checks means the first on the walk round
         if len(best) > 1 and not _own_of_one_station(lexicon, best):
             continue
         results.extend(best)

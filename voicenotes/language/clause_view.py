@@ -13,9 +13,10 @@ from voicenotes.vocabulary.expand import morphology
 if TYPE_CHECKING:
     from voicenotes.language.choose_check import Choice
     from voicenotes.language.hits import ConditionHit
+    from voicenotes.language.landmarks import Landmarks
     from voicenotes.language.lexicon import Lexicon
     from voicenotes.language.quantities import Quantity
-    from voicenotes.language.remarks import Clause, Landmarks
+    from voicenotes.language.remarks import Clause
     from voicenotes.language.scope import Reach
     from voicenotes.language.words import Words
     from voicenotes.model import Polarity, Reading

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from voicenotes.language.binding import groups_of
 from voicenotes.language.mentions import FittingMention
+from voicenotes.language.remarks import DETERMINERS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -45,6 +46,10 @@ def read_fittings(view: ClauseView, mentions: Sequence[Mention]) -> list[Fitting
                     there = view.cite(present.start, present.end)
                     why = f"{there} (present) + {view.cite(term.start, term.end)}"
                     results.append(FittingMention(name, True, basis, 0.85, why))
+            elif not hedged and _is_where(view, fittings[0][0]):
+                for term, name in fittings:
+                    why = f"{view.cite(term.start, term.end)}: something was judged at it"
+                    results.append(FittingMention(name, True, basis, 0.8, why))
     seen = {mention.fitting for mention in results}
     for mention in mentions:
         fitting = view.lexicon.checks[mention.check].fitting
@@ -56,6 +61,15 @@ def read_fittings(view: ClauseView, mentions: Sequence[Mention]) -> list[Fitting
                 )
             )
     return results
+
+
+def _is_where(view: ClauseView, term: TermHit) -> bool:
+    """ "No leaks at the tailstock": what is judged at a fitting says that the fitting is there."""
+    start = term.start
+    while start > view.clause.start and view.words.norms[start - 1] in DETERMINERS:
+        start -= 1
+    judged = any(condition.judges and condition.end < start for condition in view.conditions)
+    return judged and start - 1 in view.marks.links and not view.reach.of_kind("not_tested", "history")
 
 
 def _fittings_in(view: ClauseView, term: TermHit) -> list[str]:

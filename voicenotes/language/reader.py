@@ -6,15 +6,16 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, TypeVar
 
 from voicenotes.language.clause_view import ClauseView, Context
+from voicenotes.language.compile_lexicon import lexicon_of
 from voicenotes.language.facts import read_facts
 from voicenotes.language.fittings import read_fittings
-from voicenotes.language.hits import find_hits
 from voicenotes.language.judging import read_clause
-from voicenotes.language.lexicon import lexicon_of
+from voicenotes.language.landmarks import landmarks_of
 from voicenotes.language.mentions import Mention, Remark, merge
 from voicenotes.language.near import guess_terms
+from voicenotes.language.phrase_search import find_hits
 from voicenotes.language.quantities import detect_metric, find_quantities
-from voicenotes.language.remarks import clauses_of, landmarks_of
+from voicenotes.language.remarks import clauses_of
 from voicenotes.language.scope import reaches_of
 from voicenotes.language.severity import stated_severity
 from voicenotes.language.spans import Placed, words_of_all

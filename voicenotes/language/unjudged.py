@@ -70,6 +70,8 @@ def _named_by(view: ClauseView, context: Context, terms: Group) -> dict[str, str
         choices = choose_checks(view.lexicon, noted, (), term, others, aspects, context.station)
         if not choices:
             choices = _by_default(view, term, context)
+        if not choices and own:  # "the backlash", of either axis
+            named |= dict.fromkeys(own, words)
         for choice in choices:
             named[choice.check] = words
     return named

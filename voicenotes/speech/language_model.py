@@ -97,7 +97,7 @@ def write_language_model(material: SpeechMaterial, everyday: EverydayEnglish, pa
 
     Raises EngineError when there is nothing to learn from or the file can't be written.
     """
-    from voicenotes.speech.lm_ngrams import arpa_text
+    from voicenotes.speech.lm_arpa import arpa_text
 
     built = build_language_model(material, everyday)
     try:

@@ -14,27 +14,23 @@ sections 4 and 6.  SubRip has no standard; commas or points before the milliseco
 from __future__ import annotations
 
 import html
-import json
 import math
 import re
 from pathlib import Path
-from typing import Any
 
 from voicenotes.errors import RecordingError
 from voicenotes.model import Transcript, Word
 from voicenotes.speech.plain_text import words_of_text
+from voicenotes.speech.timed_text import CONTROL, checked_end, clean_text, shown, spread_words
+from voicenotes.speech.transcript_json import json_origin, json_words, parse_json
 
 TRANSCRIPT_SUFFIXES = frozenset((".txt", ".srt", ".vtt", ".json"))
-# Recognisers round start and end apart: an end this little before its start is put right.
-ROUNDING_SECONDS = 0.05
 LARGEST_FILE_BYTES = 50_000_000
 
 _TIME = r"(?:(\d+):)?([0-5]?\d):([0-5]?\d)[.,](\d{1,3})"
 _TIMING_LINE = re.compile(rf"\s*{_TIME}\s*-->\s*{_TIME}(?:\s.*)?$", re.ASCII)
 _INLINE_TIME = re.compile(rf"<{_TIME}>", re.ASCII)
 _TAG = re.compile(r"</?[A-Za-z][^<>]*>|</>|\{\\[^{}]*\}")
-_DIRECTION_MARKS = dict.fromkeys(map(ord, "\u200b\u200e\u200f\u2060\ufeff"))
-_CONTROL = re.compile(r"[\x00-\x08\x0e-\x1a\x1c-\x1f\x7f]")
 
 
 def read_transcript(path: str | Path) -> Transcript:
@@ -51,10 +47,10 @@ def read_transcript(path: str | Path) -> Transcript:
     content = _read_bytes(path)
     engine, model, seconds = kind[1:], None, 0.0
     if kind == ".json":
-        data = _parse_json(_decode_text(content, path.name, legacy=False), path.name)
-        words = _json_words(data, path.name)
+        data = parse_json(_decode_text(content, path.name, legacy=False), path.name)
+        words = json_words(data, path.name)
         if isinstance(data, dict):
-            engine, model, seconds = _json_origin(data, path.name)
+            engine, model, seconds = json_origin(data, path.name)
     else:
         text = _decode_text(content, path.name, legacy=True)
         words = words_of_text(text) if kind == ".txt" else _cue_words(text, path.name, webvtt=kind == ".vtt")
@@ -98,22 +94,9 @@ def _decode_text(content: bytes, name: str, *, legacy: bool) -> str:
             text = content.decode(encoding)
         except UnicodeDecodeError:
             continue
-        if not _CONTROL.search(text):
+        if not CONTROL.search(text):
             return text.replace("\r\n", "\n").replace("\r", "\n").replace("\x0c", "\n")
     raise RecordingError(f"{name}: is not text (or in an unknown encoding); save it as UTF-8 text")
-
-
-def _spread(tokens: list[str], start: float, end: float, confidence: float = 1.0) -> list[Word]:
-    """Give each token an equal share of start..end (seconds)."""
-    if not tokens:
-        return []
-    share = (end - start) / len(tokens)
-    times = [round(start + index * share, 3) for index in range(len(tokens))]
-    ends = [*times[1:], round(end, 3)]
-    return [
-        Word(text=token, start=begin, end=max(begin, finish), confidence=confidence)
-        for token, begin, finish in zip(tokens, times, ends, strict=True)
-    ]
 
 
 def _cue_words(text: str, name: str, *, webvtt: bool) -> list[Word]:
@@ -157,10 +140,10 @@ def _timing(line: str, where: str) -> tuple[float, float]:
     match = _TIMING_LINE.match(line)
     if not match:
         raise RecordingError(
-            f"{where}: {_shown(line)} is no pair of times; write them as 00:01:02.500 --> 00:01:04.000"
+            f"{where}: {shown(line)} is no pair of times; write them as 00:01:02.500 --> 00:01:04.000"
         )
     start, end = _clock(match.groups()[:4]), _clock(match.groups()[4:])
-    return start, _checked_end(start, end, where)
+    return start, checked_end(start, end, where)
 
 
 def _clock(parts: tuple[str | None, ...]) -> float:
@@ -182,124 +165,13 @@ def _one_cue(lines: list[str], start: float, end: float) -> list[Word]:
     for index in range(1, len(pieces), 5):
         moment = _clock(tuple(pieces[index : index + 4]))
         if begin < moment < end:
-            words += _spread(tokens, begin, moment)
+            words += spread_words(tokens, begin, moment)
             begin, tokens = moment, []
         tokens += _cue_tokens(pieces[index + 4])
-    return words + _spread(tokens, begin, end)
+    return words + spread_words(tokens, begin, end)
 
 
 def _cue_tokens(text: str) -> list[str]:
     """Words of cue text without tags; a lone `<` is text.  Entities become characters."""
     plain = html.unescape(_TAG.sub("", text))
-    return _clean(plain).split()
-
-
-def _clean(text: str) -> str:
-    """Text without invisible direction marks, control characters and broken surrogates."""
-    whole = text.encode("utf-8", "replace").decode("utf-8")
-    return _CONTROL.sub(" ", whole.translate(_DIRECTION_MARKS))
-
-
-def _parse_json(text: str, name: str) -> Any:
-    """The JSON value; RecordingError with line and column when it is none."""
-    try:
-        return json.loads(text)
-    except json.JSONDecodeError as error:
-        raise RecordingError(
-            f"{name}: is not JSON (line {error.lineno}, column {error.colno}: {error.msg}); export it again"
-        ) from None
-    except (ValueError, RecursionError):
-        raise RecordingError(f"{name}: is not JSON that can be read; export it again") from None
-
-
-def _json_origin(data: dict[str, Any], name: str) -> tuple[str, str | None, float]:
-    """Engine, model and length of the recording, where the file says them."""
-    engine, model = data.get("engine"), data.get("model")
-    seconds = data.get("seconds", data.get("duration"))
-    return (
-        _clean(engine) if isinstance(engine, str) and engine else "json",
-        _clean(model) if isinstance(model, str) else None,
-        0.0 if seconds is None else _number(seconds, "seconds", name),
-    )
-
-
-def _json_words(data: Any, name: str) -> list[Word]:
-    """Words of `{"words": [...]}`, `{"segments": [...]}` or a bare list of words."""
-    if isinstance(data, list):
-        return _word_list(data, name, "entry")
-    if isinstance(data, dict):
-        if isinstance(data.get("words"), list) and (data["words"] or not data.get("segments")):
-            return _word_list(data["words"], name, "word")
-        if isinstance(data.get("segments"), list):
-            return [
-                word
-                for index, segment in enumerate(data["segments"], start=1)
-                for word in _segment_words(segment, name, f"segment {index}")
-            ]
-    raise RecordingError(f'{name}: has neither "words" nor "segments"; export it with word times')
-
-
-def _word_list(entries: list[Any], name: str, noun: str) -> list[Word]:
-    """Words of a list of {"word" or "text", "start", "end", and perhaps a confidence}."""
-    return [
-        word
-        for index, entry in enumerate(entries, start=1)
-        for word in _timed_words(entry, f"{name}: {noun} {index}")
-    ]
-
-
-def _segment_words(segment: Any, name: str, where: str) -> list[Word]:
-    """A segment's own words, or its text spread evenly over its time."""
-    if isinstance(segment, dict) and isinstance(segment.get("words"), list) and segment["words"]:
-        return _word_list(segment["words"], name, f"{where}, word")
-    return _timed_words(segment, f"{name}: {where}")
-
-
-def _timed_words(entry: Any, where: str) -> list[Word]:
-    """The words of one timed entry: usually one, more if its text has spaces, none if it is blank."""
-    if not isinstance(entry, dict):
-        raise RecordingError(f"{where} is no object with text and times; export it with word times")
-    text = entry.get("word", entry.get("text"))
-    if not isinstance(text, str):
-        raise RecordingError(f'{where} has no "word" or "text"; export it with word times')
-    start = _number(entry.get("start"), "start", where)
-    end = _checked_end(start, _number(entry.get("end"), "end", where), where)
-    named = (entry.get(key) for key in ("confidence", "probability", "conf", "score"))
-    given = next((value for value in named if value is not None), 1.0)
-    confidence = _number(given, "confidence", where)
-    if confidence > 1.0 + 1e-6:
-        raise RecordingError(f"{where}: confidence {confidence:g} is above 1; write it between 0 and 1")
-    tokens = _clean(text).split()
-    if len(tokens) == 1:
-        return [Word(text=tokens[0], start=start, end=end, confidence=min(1.0, confidence))]
-    return _spread(tokens, start, end, min(1.0, confidence))
-
-
-def _number(value: Any, what: str, where: str) -> float:
-    """A finite number of at least 0 (also as a string, which some exporters write)."""
-    if value is None:
-        raise RecordingError(f"{where} has no {what}; export it with word times")
-    try:
-        number = math.nan if isinstance(value, bool) else float(value)
-    except (TypeError, ValueError, OverflowError):
-        number = math.nan
-    if not math.isfinite(number):
-        raise RecordingError(f"{where}: {what} {_shown(value)} is not a number; correct it")
-    if number < 0:
-        raise RecordingError(f"{where}: {what} {number:g} is below 0; correct it")
-    return number
-
-
-def _checked_end(start: float, end: float, where: str) -> float:
-    """The end, not before the start; a difference of rounding is put right."""
-    if not math.isfinite(start) or not math.isfinite(end):
-        raise RecordingError(f"{where}: a time is too large; correct it")
-    if end < start - ROUNDING_SECONDS:
-        raise RecordingError(f"{where}: ends at {end:g} s, before its start at {start:g} s; correct it")
-    return max(start, end)
-
-
-def _shown(value: object) -> str:
-    """A value as it stands in the file, on one short line of printable characters."""
-    text = ascii(value)
-    return text if len(text) <= 40 else text[:37] + "..."
+    return clean_text(plain).split()
