@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from voicenotes.model import Severity
 
 SEVERITIES: tuple[Severity, ...] = ("minor", "major", "critical")
+_DENIAL_REACH_WORDS = 2
 _CLASSES: dict[str, Severity] = {f"class_{severity}": severity for severity in SEVERITIES}
 
 
@@ -25,6 +26,12 @@ def one_milder(severity: Severity) -> Severity:
 
 
 def stated_severity(reach: Reach) -> tuple[Severity, CueHit] | None:
-    """The severity that a remark states ("that's a deal breaker"), with the cue that says so."""
-    cues = reach.of_kind(*_CLASSES)
-    return (_CLASSES[cues[0].kind], cues[0]) if cues else None
+    """The severity that a remark states ("that's a deal breaker"), with the cue that says so.
+
+    A class that is denied ("nothing dangerous", "it isn't cosmetic") states none.
+    """
+    denials = reach.of_kind("negation")
+    for cue in reach.of_kind(*_CLASSES):
+        if not any(0 <= cue.start - denial.end <= _DENIAL_REACH_WORDS for denial in denials):
+            return _CLASSES[cue.kind], cue
+    return None
