@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from voicenotes.language.remarks import DETERMINERS
+from voicenotes.language.remarks import DETERMINERS, noun_phrase_start
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -120,9 +120,7 @@ def _head(words: Words, marks: Landmarks, left: Sequence[Group]) -> Group:
     """Of "the bearing in the tailstock", the bearing; else the nearest on the left."""
     nearest = len(left) - 1
     while nearest > 0:
-        start = left[nearest][0].start
-        while start and words.norms[start - 1] in DETERMINERS:
-            start -= 1
+        start = noun_phrase_start(words, left[nearest][0].start)
         tied = start and start - 1 in marks.links and start - 1 >= left[nearest - 1][-1].end
         between = range(left[nearest - 1][-1].end, start)
         if not tied or len(between) > 3 or any(word in marks.condition_at for word in between):

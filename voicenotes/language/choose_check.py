@@ -233,9 +233,10 @@ def _best(lexicon: Lexicon, found: list[Choice]) -> list[Choice]:
     if not results:
         return []
     top = max(choice.score for choice in results)
-    parts_are_listed = len({choice.part for choice in results}) > 1 and all(
-        choice.part in {part for means in lexicon.means.values() for part in means} for choice in results
-    )
+    parts = {choice.part for choice in results}
+    parts_are_listed = len(parts) > 1 and parts <= {
+        part for means in lexicon.means.values() for part in means
+    }
     kept = results if parts_are_listed else [choice for choice in results if choice.score > top - 0.05]
     checks = {choice.check for choice in kept}
     if len(checks) > 1 and not parts_are_listed and not _own_of_one_station(lexicon, kept):

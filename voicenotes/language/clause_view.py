@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from voicenotes.language.hits import TermHit
 from voicenotes.language.lexicon import Subject
-from voicenotes.language.remarks import DETERMINERS
+from voicenotes.language.remarks import noun_phrase_start
 from voicenotes.vocabulary.expand import morphology
 
 if TYPE_CHECKING:
@@ -66,10 +66,7 @@ class ClauseView:
 
     def follows_link(self, term: TermHit) -> bool:
         """Whether a thing only says where something is: "... on the guards"."""
-        start = term.start
-        while start > self.clause.start and self.words.norms[start - 1] in DETERMINERS:
-            start -= 1
-        return start - 1 in self.marks.links
+        return noun_phrase_start(self.words, term.start, self.clause.start) - 1 in self.marks.links
 
     def is_unknown(self, word: int) -> bool:
         """Whether a word is neither grammar nor anything that the pack knows."""

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from voicenotes.language.binding import groups_of
 from voicenotes.language.mentions import FittingMention
-from voicenotes.language.remarks import DETERMINERS
+from voicenotes.language.remarks import noun_phrase_start
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -65,11 +65,9 @@ def read_fittings(view: ClauseView, mentions: Sequence[Mention]) -> list[Fitting
 
 def _is_where(view: ClauseView, term: TermHit) -> bool:
     """ "No leaks at the tailstock": what is judged at a fitting says that the fitting is there."""
-    start = term.start
-    while start > view.clause.start and view.words.norms[start - 1] in DETERMINERS:
-        start -= 1
+    start = noun_phrase_start(view.words, term.start, view.clause.start)
     judged = any(condition.judges and condition.end < start for condition in view.conditions)
-    return judged and start - 1 in view.marks.links and not view.reach.of_kind("not_tested", "history")
+    return judged and view.follows_link(term) and not view.reach.of_kind("not_tested", "history")
 
 
 def _fittings_in(view: ClauseView, term: TermHit) -> list[str]:

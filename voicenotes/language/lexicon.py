@@ -77,7 +77,7 @@ class FactWord:
     value: str | None = None
 
 
-@dataclass
+@dataclass(eq=False)
 class Lexicon:
     """All meanings by word sequence, as a tree keyed by word; `MEANINGS` holds a node's entries."""
 

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from voicenotes.language.hits import TermHit
 from voicenotes.language.spans import words_of_all
 from voicenotes.vocabulary.expand import morphology
-from voicenotes.vocabulary.homes import SHARED_LANGUAGE, vocab_home
+from voicenotes.vocabulary.homes import everyday_words
 
 if TYPE_CHECKING:
     from voicenotes.language.hits import Hits
@@ -32,9 +32,9 @@ ORDINARY_RANK = 6000
 NEAR_WORDS = 5
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class NearIndex:
-    """A pack's terms by length and by sound."""
+    """A pack's terms by length and by sound; compared and cached by identity."""
 
     by_length: dict[int, tuple[str, ...]]
     by_sound: dict[str, tuple[str, ...]]
@@ -46,10 +46,7 @@ class NearIndex:
 @lru_cache(maxsize=1)
 def ordinary_words() -> frozenset[str]:
     """The most frequent words of everyday English."""
-    path = vocab_home() / SHARED_LANGUAGE / "everyday_words.txt"
-    lines = [line.strip() for line in path.read_text(encoding="utf-8").splitlines()]
-    words = [line for line in lines if line and not line.startswith("#")]
-    return frozenset(words[:ORDINARY_RANK]) | morphology().function
+    return frozenset(everyday_words()[:ORDINARY_RANK]) | morphology().function
 
 
 def sound_keys(joined: str) -> tuple[str, ...]:
@@ -60,14 +57,9 @@ def sound_keys(joined: str) -> tuple[str, ...]:
     return tuple(key for key in dict.fromkeys((first, second)) if key)
 
 
-_INDEXES: dict[int, NearIndex] = {}
-
-
+@lru_cache(maxsize=8)
 def near_index(lexicon: Lexicon) -> NearIndex:
     """The index of a compiled pack, built once."""
-    known = _INDEXES.get(id(lexicon))
-    if known is not None:
-        return known
     by_length: dict[int, list[str]] = defaultdict(list)
     by_sound: dict[str, list[str]] = defaultdict(list)
     subjects: dict[str, tuple[Subject, ...]] = {}
@@ -81,16 +73,13 @@ def near_index(lexicon: Lexicon) -> NearIndex:
         by_length[len(joined)].append(joined)
         for key in sound_keys(joined):
             by_sound[key].append(joined)
-    index = NearIndex(
+    return NearIndex(
         {length: tuple(items) for length, items in by_length.items()},
         {key: tuple(items) for key, items in by_sound.items()},
         subjects,
         phrases,
         frozenset(word for words in lexicon.term_phrases for word in words),
     )
-    _INDEXES.clear()
-    _INDEXES[id(lexicon)] = index
-    return index
 
 
 def guess_terms(words: Words, lexicon: Lexicon, hits: Hits) -> list[TermHit]:
@@ -131,7 +120,7 @@ def guess_terms(words: Words, lexicon: Lexicon, hits: Hits) -> list[TermHit]:
 
 
 def _match(joined: str, strange: bool, index: NearIndex, start: int, end: int) -> TermHit | None:
-    found = _nearest(joined, strange, id(index))
+    found = _nearest(joined, strange, index)
     if found is None:
         return None
     term, how = found
@@ -139,11 +128,10 @@ def _match(joined: str, strange: bool, index: NearIndex, start: int, end: int) -
 
 
 @lru_cache(maxsize=20_000)
-def _nearest(joined: str, strange: bool, index_id: int) -> tuple[str, How] | None:
+def _nearest(joined: str, strange: bool, index: NearIndex) -> tuple[str, How] | None:
     """The term nearest to some letters, and whether by spelling or by sound."""
     from rapidfuzz import fuzz, process
 
-    index = next(known for known in _INDEXES.values() if id(known) == index_id)
     if strange and len(joined) >= LEAST_LETTERS:
         pool = [
             term

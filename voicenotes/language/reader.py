@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import islice
 from typing import TYPE_CHECKING, TypeVar
 
 from voicenotes.language.clause_view import ClauseView, Context
@@ -138,12 +139,13 @@ def _noted_by_facts(
     view: ClauseView, lexicon: Lexicon, pack: Pack, facts: Sequence[FactMention], mentions: Sequence[Mention]
 ) -> list[Mention]:
     """Checks that only ask for a fact to be noted are settled when it is."""
-    results = []
-    judged = {mention.check for mention in mentions if mention.polarity in _JUDGED}
     if not facts:
         return []
+    results = []
+    judged = {mention.check for mention in mentions if mention.polarity in _JUDGED}
+    stations = {lexicon.checks[check_id].station for check_id in judged}
     for check in pack.checks:
-        if not check.notes or check.id in judged or any(check.station in other for other in judged):
+        if not check.notes or check.id in judged or check.station in stations:
             continue
         given = [fact for fact in facts if fact.fact in check.notes]
         if given:
@@ -166,15 +168,17 @@ def _take_back(
     cue = (*retract, *correct, pending)[0] if retract or correct else pending
     if cue is None:
         return remarks, None
-    spoken = [i for i, r in enumerate(remarks) if r.taken_back is None and _says_something(r)]
+    backwards = reversed(range(len(remarks)))
+    standing = (i for i in backwards if remarks[i].taken_back is None and _says_something(remarks[i]))
+    spoken = list(islice(standing, _NEIGHBOURHOOD))[::-1]
     targets = spoken[-1:]
     if not retract:
         now = {mention.check for mention in remark.mentions if mention.polarity in _JUDGED}
         if not now and not remark.fittings and not remark.facts:
             return remarks, cue
-        same = [i for i in spoken[-_NEIGHBOURHOOD:] if now & {m.check for m in remarks[i].mentions}]
+        same = [i for i in spoken if now & {m.check for m in remarks[i].mentions}]
         targets = same[-1:] or targets
-    words = f"{view.cite(cue.start, cue.end)}"
+    words = view.cite(cue.start, cue.end)
     changed = list(remarks)
     for index in targets:
         changed[index] = replace(changed[index], taken_back=words)

@@ -174,8 +174,8 @@ def _own_remark(words: Words, marks: Landmarks, start: int, end: int) -> bool:
     return True
 
 
-def noun_phrase_start(words: Words, term_start: int, lowest: int) -> int:
-    """The place of the first determiner before a term."""
+def noun_phrase_start(words: Words, term_start: int, lowest: int = 0) -> int:
+    """The place of the first determiner before a term, not below `lowest`."""
     at = term_start
     while at > lowest and words.norms[at - 1] in DETERMINERS and not words.breaks[at]:
         at -= 1

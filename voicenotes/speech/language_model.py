@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from voicenotes.errors import EngineError
-from voicenotes.vocabulary.homes import SHARED_LANGUAGE, vocab_home
+from voicenotes.vocabulary.homes import SHARED_LANGUAGE, listed_lines, vocab_home
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -58,8 +58,8 @@ def everyday_english() -> EverydayEnglish:
 
     home = vocab_home() / SHARED_LANGUAGE
     try:
-        sentences = _lines(home / "everyday.txt")
-        words = _lines(home / "everyday_words.txt")
+        sentences = listed_lines(home / "everyday.txt")
+        words = listed_lines(home / "everyday_words.txt")
     except OSError as error:
         raise EngineError(f"everyday English is missing ({error}): install voicenotes again") from error
     return EverydayEnglish(
@@ -114,8 +114,3 @@ def _vocabulary(sentences: Sequence[Sequence[str]], frequent: Sequence[str]) -> 
 
 def _numbered(sentences: Sequence[Sequence[str]], ids: dict[str, int]) -> list[list[int]]:
     return [[ids[word] for word in sentence] for sentence in sentences]
-
-
-def _lines(path: Path) -> list[str]:
-    lines = path.read_text(encoding="utf-8").splitlines()
-    return [line.strip() for line in lines if line.strip() and not line.startswith("#")]

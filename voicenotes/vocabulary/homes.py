@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from pathlib import Path
 
 from voicenotes.errors import PackError
@@ -20,6 +21,18 @@ def vocab_home() -> Path:
         if (home / SHARED_LANGUAGE).is_dir():
             return home
     raise PackError(f"the vocabulary folder is missing beside {package}; install voicenotes again")
+
+
+@lru_cache(maxsize=1)
+def everyday_words() -> tuple[str, ...]:
+    """The ordinary words of `english/everyday_words.txt`, most frequent first, read once."""
+    return tuple(listed_lines(vocab_home() / SHARED_LANGUAGE / "everyday_words.txt"))
+
+
+def listed_lines(path: Path) -> list[str]:
+    """A list file's lines, without empty ones and remarks that start with #."""
+    lines = (line.strip() for line in path.read_text(encoding="utf-8").splitlines())
+    return [line for line in lines if line and not line.startswith("#")]
 
 
 def shipped_packs() -> list[str]:

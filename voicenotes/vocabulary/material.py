@@ -12,7 +12,6 @@ import json
 import random
 import re
 from dataclasses import dataclass, field
-from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -25,7 +24,7 @@ from voicenotes.vocabulary.expand import (
     plural_forms,
     verb_forms,
 )
-from voicenotes.vocabulary.homes import SHARED_LANGUAGE, vocab_home
+from voicenotes.vocabulary.homes import everyday_words
 from voicenotes.vocabulary.material_numbers import number_phrases, reading_sentences, unit_words
 from voicenotes.vocabulary.schema import GENERAL
 
@@ -85,7 +84,7 @@ def _terms_by_importance(pack: Pack) -> tuple[str, ...]:
 
 def _spoken_forms(conditions: Iterable[Condition]) -> list[str]:
     """Condition phrases as they stand, and single verbs also in such -s and -ing forms as people use."""
-    known = everyday_words()
+    known = frozenset(everyday_words())
     forms: list[str] = []
     for condition in conditions:
         phrases = plain_phrases([condition.say])
@@ -94,13 +93,6 @@ def _spoken_forms(conditions: Iterable[Condition]) -> list[str]:
             for phrase in phrases:
                 forms += [f for f in verb_forms(phrase) if f.endswith(("s", "ing")) and f in known]
     return list(dict.fromkeys(forms))
-
-
-@lru_cache(maxsize=1)
-def everyday_words() -> frozenset[str]:
-    """The ordinary words of `english/everyday_words.txt`."""
-    path = vocab_home() / SHARED_LANGUAGE / "everyday_words.txt"
-    return frozenset(path.read_text(encoding="utf-8").split())
 
 
 def _drawn_sentences(pack: Pack) -> list[str]:
