@@ -10,7 +10,6 @@ from pathlib import Path
 
 import pytest
 from make_audio import speech_like, write_audio
-from small_pack import write_pack
 from typer.testing import CliRunner
 
 from voicenotes import cli
@@ -18,11 +17,6 @@ from voicenotes.errors import EngineError
 from voicenotes.speech import choose
 
 SAID = "Spindle growls. Didn't get to the headstock temperature. The coolant tank is dry."
-
-
-@pytest.fixture
-def pack(tmp_path: Path) -> Path:
-    return write_pack(tmp_path / "pack")
 
 
 @pytest.fixture

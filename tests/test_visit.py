@@ -14,7 +14,6 @@ import numpy as np
 import pytest
 from make_audio import keep_part, speech_like, write_audio
 from numpy.typing import NDArray
-from small_pack import write_pack
 
 from voicenotes import files
 from voicenotes.audio.container import created_at
@@ -53,11 +52,6 @@ def engine(monkeypatch: pytest.MonkeyPatch) -> FakeEngine:
     fake = FakeEngine()
     monkeypatch.setattr(choose, "choose_engine", lambda *_, **__: (fake, "Speech engine: fake."))
     return fake
-
-
-@pytest.fixture
-def pack(tmp_path: Path) -> Path:
-    return write_pack(tmp_path / "pack")
 
 
 @pytest.fixture

@@ -80,48 +80,50 @@ def choose_checks(
     station: str | None,
 ) -> list[Choice]:
     """The checks that a condition said of a term judges; empty when it is not clear which."""
+    said = _Said(meanings, inner, term, others, named_aspects, station)
     found: list[Choice] = []
     for subject in expand_subjects(lexicon, term.subjects):
         ids = (subject.id,) if subject.kind == "check" else lexicon.by_part.get(subject.id, ())
         default = lexicon.defaults.get(subject.id) if subject.kind != "check" else None
         if default and default not in ids:
             ids = (*ids, default)
-        for check_id in ids:
-            choice = _score(
-                lexicon, check_id, subject, meanings, inner, term, others, named_aspects, station, default
-            )
-            if choice:
-                found.append(choice)
+        found += _scored(lexicon, said, subject, ids, default)
     if not any(choice.score >= TERM_GENERAL for choice in found):
-        found += _by_inner_part(lexicon, meanings, inner, term, others, named_aspects, station)
+        found += _by_inner_part(lexicon, said)
     found += _neighbours(lexicon, meanings, found, term)
     if not found:
         return []
     return _best(lexicon, found)
 
 
-def _by_inner_part(
-    lexicon: Lexicon,
-    meanings: Sequence[Judgement],
-    inner: Sequence[Judgement],
-    term: TermHit,
-    others: Sequence[TermHit],
-    named_aspects: frozenset[str],
-    station: str | None,
+@dataclass(frozen=True)
+class _Said:
+    """A condition said of a term, with what stands around them."""
+
+    meanings: Sequence[Judgement]
+    inner: Sequence[Judgement]
+    term: TermHit
+    others: Sequence[TermHit]
+    named_aspects: frozenset[str]
+    station: str | None
+
+
+def _scored(
+    lexicon: Lexicon, said: _Said, subject: Subject, ids: Iterable[str], default: str | None = None
 ) -> list[Choice]:
+    """The checks of a subject that the condition fits at all, each with its score."""
+    scored = (_score(lexicon, said, check_id, subject, default) for check_id in ids)
+    return [choice for choice in scored if choice is not None]
+
+
+def _by_inner_part(lexicon: Lexicon, said: _Said) -> list[Choice]:
     """ "Turret indexes, no clunk": a check's term also names its part, for checks of the same station."""
-    stations = {lexicon.checks[s.id].station for s in term.subjects if s.kind == "check"}
-    found = []
-    for subject in term.inner:
-        for check_id in lexicon.by_part.get(subject.id, ()):
-            if lexicon.checks[check_id].station not in stations:
-                continue
-            choice = _score(
-                lexicon, check_id, subject, meanings, inner, term, others, named_aspects, station, None
-            )
-            if choice and choice.score > TERM_GENERAL:
-                found.append(choice)
-    return found
+    stations = {lexicon.checks[s.id].station for s in said.term.subjects if s.kind == "check"}
+    found: list[Choice] = []
+    for subject in said.term.inner:
+        ids = [i for i in lexicon.by_part.get(subject.id, ()) if lexicon.checks[i].station in stations]
+        found += _scored(lexicon, said, subject, ids)
+    return [choice for choice in found if choice.score > TERM_GENERAL]
 
 
 def _neighbours(
@@ -141,24 +143,15 @@ def _neighbours(
 
 
 def _score(
-    lexicon: Lexicon,
-    check_id: str,
-    subject: Subject,
-    meanings: Sequence[Judgement],
-    inner: Sequence[Judgement],
-    term: TermHit,
-    others: Sequence[TermHit],
-    named_aspects: frozenset[str],
-    station: str | None,
-    default: str | None,
+    lexicon: Lexicon, said: _Said, check_id: str, subject: Subject, default: str | None
 ) -> Choice | None:
     check = lexicon.checks[check_id]
-    meant = fitting_meaning(check, meanings, inner)
+    meant = fitting_meaning(check, said.meanings, said.inner)
     own_term = subject.kind == "check"
     if meant is None:
         of_aspects = [
             meaning
-            for meaning in meanings
+            for meaning in said.meanings
             if meaning.owner in lexicon.anywhere and meaning.polarity in ("good", "bad")
         ]
         if not own_term or not of_aspects:
@@ -172,32 +165,32 @@ def _score(
     if level in ("own", "aspect"):
         score = OWN_TERM if own_term else PART_OWN if level == "own" else PART_ASPECT
         if level == "own":
-            known = any(m.owner in check.aspects and m.polarity == meaning.polarity for m in meanings)
+            known = any(m.owner in check.aspects and m.polarity == meaning.polarity for m in said.meanings)
             score += (0.2 if own_term else 0.0) + (0.1 if known else 0.0)
     elif level == "general":
-        aspect_named = bool(named_aspects & {*check.aspects, check.id})
+        aspect_named = bool(said.named_aspects & {*check.aspects, check.id})
         if own_term:
             score = TERM_GENERAL + (0.5 if aspect_named else 0.0)
         elif aspect_named:
             score = NAMED_ASPECT
         elif default == check_id:
             score = DEFAULT_GENERAL
-        elif check.station == station and _only_one_here(lexicon, subject, station):
+        elif check.station == said.station and _only_one_here(lexicon, subject, check.station):
             score = ONLY_ONE_HERE
-        elif _named_too(lexicon, check, others):
+        elif _named_too(lexicon, check, said.others):
             score = ONLY_ONE_HERE - 0.2
     elif level == "other":
         score = TERM_OTHER_ASPECT
     if score == 0.0:
         return None
     score -= _ONLY_INNER if is_inner else 0.0
-    if check.station == station:
+    if check.station == said.station:
         score += _HERE
-    if check.id in named_aspects and level != "own":
+    if check.id in said.named_aspects and level != "own":
         score += _NAMED_ITSELF
-    if _named_too(lexicon, check, others):
+    if _named_too(lexicon, check, said.others):
         score += _OTHER_SUBJECT
-    return Choice(check_id, meaning, score, term, None if own_term else subject.id)
+    return Choice(check_id, meaning, score, said.term, None if own_term else subject.id)
 
 
 def _only_one_here(lexicon: Lexicon, subject: Subject, station: str) -> bool:
