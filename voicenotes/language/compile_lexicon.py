@@ -5,7 +5,7 @@ from __future__ import annotations
 import gc
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from voicenotes.language.lexicon import (
     CERTAINTY,
@@ -27,10 +27,11 @@ from voicenotes.vocabulary.expand import (
     plural_forms,
     verb_forms,
 )
+from voicenotes.vocabulary.homes import everyday_words
 from voicenotes.vocabulary.schema import GENERAL
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
 
     from voicenotes.language.lexicon import How, Polar, SubjectKind
     from voicenotes.vocabulary.schema import ConditionLists, Cue, Fact, Fitting, Pack, Part
@@ -181,6 +182,16 @@ def lexicon_of(pack: Pack) -> Lexicon:
     return _compiled(_Keyed(pack.digest, pack))
 
 
+def _words_of_tree(tree: dict[str, Any]) -> Iterator[str]:
+    """Every word that stands in some phrase of the tree."""
+    waiting = [tree]
+    while waiting:
+        for word, node in waiting.pop().items():
+            if word != MEANINGS:
+                yield word
+                waiting.append(node)
+
+
 def _compile(pack: Pack) -> Lexicon:
     lexicon = Lexicon(
         checks={check.id: check for check in pack.checks},
@@ -222,5 +233,6 @@ def _compile(pack: Pack) -> Lexicon:
         for template in station.terms:
             for words in expand_words(template, norms_of):
                 _add(lexicon, words, Entry(Place(station.id), " ".join(words), "exact"))
+    lexicon.known_words = frozenset(_words_of_tree(lexicon.tree)) - frozenset(everyday_words())
     assert GENERAL in {aspect.id for aspect in pack.aspects}
     return lexicon

@@ -91,4 +91,4 @@ class Lexicon:
     fittings: frozenset[str] = frozenset()
     anywhere: frozenset[str] = frozenset()
     term_phrases: dict[tuple[str, ...], tuple[Subject, ...]] = field(default_factory=dict)
-    known_words: set[str] = field(default_factory=set)
+    known_words: frozenset[str] = frozenset()

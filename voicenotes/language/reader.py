@@ -16,6 +16,7 @@ from voicenotes.language.mentions import Mention, Remark, merge
 from voicenotes.language.near import guess_terms
 from voicenotes.language.phrase_search import find_hits
 from voicenotes.language.quantities import detect_metric, find_quantities
+from voicenotes.language.relevance import foreign_words, relevant, speaks_of_it
 from voicenotes.language.remarks import clauses_of
 from voicenotes.language.scope import reaches_of
 from voicenotes.language.severity import stated_severity
@@ -55,6 +56,7 @@ def read_transcript(
     if not len(words):
         return remarks, context
     views = _views(words, lexicon, pack)
+    foreign = foreign_words(words, views[0][0].covered, lexicon)
     ending = 0.0
     pending: CueHit | None = None
     for view, places, fact_hits in views:
@@ -65,16 +67,18 @@ def read_transcript(
         if places:
             context = replace(context, station=places[-1].station, checks=())
         mentions, following = read_clause(view, context)
+        mentions = relevant(view, foreign, mentions)
         heard = _heard_confidence(transcript, words, view)
         mentions = [replace(m, confidence=round(m.confidence * heard, 3)) for m in mentions]
-        facts = read_facts(view, pack, fact_hits)
+        about_it = speaks_of_it(view, foreign, view.terms)
+        facts = read_facts(view, pack, fact_hits) if about_it else []
         settled = _noted_by_facts(view, lexicon, pack, facts, mentions)
         remark = Remark(
             quote=words.quote(view.clause.start, view.clause.end),
             start=start,
             end=end,
             mentions=tuple(merge([*mentions, *settled])),
-            fittings=tuple(read_fittings(view, mentions)),
+            fittings=tuple(read_fittings(view, mentions)) if about_it else (),
             facts=tuple(facts),
         )
         remarks, pending = _take_back(remarks, remark, view, pending)
