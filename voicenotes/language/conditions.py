@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from voicenotes.language.clause_view import Found
+from voicenotes.language.doing import only_tells_what_is_done
 from voicenotes.language.judged_checks import checks_judged
 from voicenotes.language.polarity import polarity_of
 from voicenotes.language.scope import circumstances_of, negations_of
@@ -36,6 +37,8 @@ def judge_conditions(view: ClauseView, context: Context, groups: list[Group]) ->
     found: list[Found] = []
     for index, condition in enumerate(conditions):
         if not condition.judges or _is_idiom(view, condition) or index in circumstances:
+            continue
+        if only_tells_what_is_done(view, condition):
             continue
         if _only_strengthens(view, condition, conditions[index + 1 : index + 2]):
             continue
