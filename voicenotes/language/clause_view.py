@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from voicenotes.language.hits import TermHit
@@ -21,21 +21,69 @@ if TYPE_CHECKING:
     from voicenotes.language.words import Words
     from voicenotes.model import Polarity, Reading
 
+MOST_TOPICS = 3  # further back nobody says "it"
 CERTAINTY_CARRIED = 0.85  # that a subject named in an earlier remark is meant
 
 
 @dataclass(frozen=True)
-class Context:
-    """What was spoken of just before: the things named, the checks judged, and where he stands."""
+class Topic:
+    """What one remark was about: the things it named and the checks it judged, and in which sentence."""
 
-    terms: tuple[TermHit, ...] = ()
-    checks: tuple[str, ...] = ()
+    terms: tuple[TermHit, ...]
+    checks: tuple[str, ...]
+    sentence: int = -1
+
+    def subjects(self, at: int) -> list[TermHit]:
+        """The things named, and the checks judged as if each were named without words at a place."""
+        return [
+            *self.terms,
+            *(TermHit(at, at, (Subject("check", check),), "exact", "") for check in self.checks),
+        ]
+
+
+@dataclass(frozen=True)
+class Context:
+    """What was spoken of just before, newest first, and where he stands."""
+
+    topics: tuple[Topic, ...] = ()
     station: str | None = None
     untested_in: int | None = None
 
+    @property
+    def terms(self) -> tuple[TermHit, ...]:
+        """The things named last."""
+        return self.topics[0].terms if self.topics else ()
+
+    @property
+    def checks(self) -> tuple[str, ...]:
+        """The checks judged last."""
+        return self.topics[0].checks if self.topics else ()
+
     def judged_before(self, at: int) -> list[TermHit]:
         """The checks judged just before, as if each were named without words at a place."""
-        return [TermHit(at, at, (Subject("check", check),), "exact", "") for check in self.checks]
+        return Topic((), self.checks).subjects(at)
+
+    def about(self, topic: Topic, station: str | None) -> Context:
+        """The context after a remark on a topic."""
+        return Context((topic, *self.topics[: MOST_TOPICS - 1]), station)
+
+    def still_about(self, topic: Topic, station: str | None) -> Context:
+        """The context after a remark that went on with the last topic."""
+        return Context((topic, *self.topics[1:]), station)
+
+    def back_to(self, topic: Topic) -> Context:
+        """The context of a correction: "it" is what was spoken of in the remark that is taken back."""
+        return replace(self, topics=(topic, *(other for other in self.topics if other != topic)))
+
+    def at_station(self, station: str) -> Context:
+        """The context after a station was announced: what was judged elsewhere is no subject any more."""
+        return Context(
+            tuple(replace(topic, checks=()) for topic in self.topics[:1]), station, self.untested_in
+        )
+
+    def forgotten(self) -> Context:
+        """The context after a long pause: only where he stands."""
+        return Context((), self.station)
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 _BY_PLACE = 0.7
 _NEAR_WORDS = 3
+_LEAST_CARRIED, _OWN_OF_OLDER, _OLDER_BY = 2.5, 4.9, 0.9
 
 
 def checks_judged(
@@ -61,25 +62,45 @@ def checks_judged(
             (choice, certainty * _BY_PLACE, True)
             for choice in choose_by_place(view.lexicon, own, context.station)
         ]
-    carried = [*context.terms, *context.judged_before(condition.start)]
-    best: list[Choice] = []
-    for term in carried:
-        others = tuple(other for other in context.terms if other is not term)
-        for choice in choose_checks(
-            view.lexicon, condition.meanings, condition.inner, term, others, named, context.station
-        ):
-            if choice.score > 2.5:
-                best.append(choice)
-    if best:
-        top = max(choice.score for choice in best)
-        kept = {choice.check: choice for choice in best if choice.score > top - 0.25}
-        if len(kept) <= max(1, len(context.checks), len(context.terms)):
-            return [(choice, certainty * CERTAINTY_CARRIED, True) for choice in kept.values()]
-        return []
+    carried = _carried_over(view, context, condition, named)
+    if carried is not None:
+        return [(choice, certainty * CERTAINTY_CARRIED, True) for choice in carried]
     return [
         (choice, certainty * _BY_PLACE, True)
         for choice in choose_by_place(view.lexicon, condition.meanings, context.station)
     ]
+
+
+def _carried_over(
+    view: ClauseView, context: Context, condition: ConditionHit, named: frozenset[str]
+) -> list[Choice] | None:
+    """The checks that a condition judges of what was spoken of before: [] where that isn't clear, None
+    where nothing fits.
+
+    What was named last comes first; an older topic of the same sentence or the one before takes a
+    condition only where it is one of its own ("feed hold was on, it | indexes fine").
+    """
+    best: tuple[float, list[Choice]] | None = None
+    for age, topic in enumerate(context.topics):
+        if age and (view.clause.sentence - topic.sentence > 1 or not context.topics[age - 1].checks):
+            break  # too long ago, or what was named since still waits for its judgement
+        found: list[Choice] = []
+        for term in topic.subjects(condition.start):
+            others = tuple(other for other in topic.terms if other is not term)
+            found += choose_checks(
+                view.lexicon, condition.meanings, condition.inner, term, others, named, context.station
+            )
+        least = _OWN_OF_OLDER if age else _LEAST_CARRIED
+        found = [choice for choice in found if choice.score > least]
+        if not found:
+            continue
+        top = max(choice.score for choice in found)
+        kept = {choice.check: choice for choice in found if choice.score > top - 0.25}
+        clear = len(kept) <= max(1, len(topic.checks), len(topic.terms))
+        worth = top - age * _OLDER_BY
+        if best is None or worth > best[0]:
+            best = (worth, list(kept.values()) if clear else [])
+    return best[1] if best else None
 
 
 def _better_elsewhere(

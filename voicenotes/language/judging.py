@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from voicenotes.language.binding import groups_of
-from voicenotes.language.clause_view import Context
+from voicenotes.language.clause_view import Topic
 from voicenotes.language.conditions import judge_conditions
 from voicenotes.language.cue_effects import with_cues
 from voicenotes.language.measuring import measurements, overruled
@@ -14,7 +14,7 @@ from voicenotes.language.mentions import merge
 from voicenotes.language.unjudged import not_tested, only_named
 
 if TYPE_CHECKING:
-    from voicenotes.language.clause_view import ClauseView
+    from voicenotes.language.clause_view import ClauseView, Context
     from voicenotes.language.hits import TermHit
     from voicenotes.language.mentions import Mention
 
@@ -22,6 +22,8 @@ _REASON_STARTS = frozenset(
     {"there", "no", "nobody", "because", "since", "as", "it", "they", "he", "she", "someone",
      "somebody", "without"}
 )  # fmt: skip
+
+_PRONOUNS = frozenset({"it", "they", "that", "this", "these", "those"})
 
 
 def read_clause(view: ClauseView, context: Context) -> tuple[list[Mention], Context]:
@@ -43,13 +45,21 @@ def read_clause(view: ClauseView, context: Context) -> tuple[list[Mention], Cont
     return merged, _next_context(view, context, merged)
 
 
-def _main_terms(view: ClauseView, terms: tuple[TermHit, ...], judged: tuple[str, ...]) -> tuple[TermHit, ...]:
+def _main_terms(
+    view: ClauseView, terms: tuple[TermHit, ...], judged: tuple[str, ...], context: Context
+) -> tuple[TermHit, ...]:
     """The things a remark was about, which "it" may mean next: not those in "... on the guards"."""
     main = []
     for term in terms:
         own = any(subject.kind == "check" and subject.id in judged for subject in term.subjects)
         if own or not view.follows_link(term):
             main.append(term)
+    if (
+        not main
+        and context.terms
+        and _PRONOUNS.intersection(view.words.norms[view.clause.start : terms[0].start])
+    ):
+        return context.terms  # "it's parked behind the cover"
     return tuple(main) or terms[:1]
 
 
@@ -64,6 +74,9 @@ def _next_context(view: ClauseView, context: Context, mentions: list[Mention]) -
     terms = tuple(term for term in view.terms if any(s.kind != "machine" for s in term.subjects))
     judged = tuple(dict.fromkeys(m.check for m in mentions))
     station = view.lexicon.checks[judged[-1]].station if judged else context.station
+    sentence = view.clause.sentence
     if terms:
-        return Context(_main_terms(view, terms, judged), judged, station)
-    return Context(context.terms, judged or context.checks, station)
+        return context.about(Topic(_main_terms(view, terms, judged, context), judged, sentence), station)
+    if not judged:
+        return replace(context, station=station, untested_in=None)
+    return context.still_about(Topic(context.terms, judged, sentence), station)
