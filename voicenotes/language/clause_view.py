@@ -42,12 +42,22 @@ class Topic:
 
 
 @dataclass(frozen=True)
+class Tone:
+    """Whether the last remark called things good or bad (None: neither), and in which sentence."""
+
+    polarity: Polarity | None
+    sentence: int
+
+
+@dataclass(frozen=True)
 class Context:
     """What was spoken of just before, newest first, and where he stands."""
 
     topics: tuple[Topic, ...] = ()
     station: str | None = None
     untested_in: int | None = None
+    tone: Tone | None = None
+    swept: bool = False
 
     @property
     def terms(self) -> tuple[TermHit, ...]:

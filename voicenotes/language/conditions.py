@@ -26,7 +26,7 @@ _BEFORE_ADJECTIVE = frozenset(
 def judge_conditions(view: ClauseView, context: Context, groups: list[Group]) -> list[Found]:
     """The checks that the conditions of a remark judge, each good or bad."""
     conditions = view.conditions
-    negations = negations_of(view.words, view.reach, conditions)
+    negations = negations_of(view.words, view.reach, conditions, view.terms)
     circumstances = circumstances_of(view.reach, conditions)
     named = frozenset(
         meaning.owner

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from voicenotes.language.exceptions import sweep_over
 from voicenotes.language.mentions import Mention
-from voicenotes.language.scope import reaches_condition
+from voicenotes.language.scope import first_cue, reaches_condition
 from voicenotes.language.severity import one_milder, stated_severity
 
 if TYPE_CHECKING:
@@ -27,7 +28,11 @@ def with_cues(view: ClauseView, found: list[Found]) -> list[Mention]:
         if told is not None:
             basis = "told"
             why += f"; {view.cite(told.start, told.end)} (hearsay)"
-        silenced = _silenced(view, item) or (history[0] if history and item.reading is None else None)
+        silenced = (
+            _silenced(view, item)
+            or sweep_over(view, item)
+            or (history[0] if history and item.reading is None else None)
+        )
         if silenced is not None:
             polarity = "named"
             why += f"; {view.cite(silenced.start, silenced.end)} ({silenced.kind.replace('_', ' ')})"
@@ -48,11 +53,6 @@ def with_cues(view: ClauseView, found: list[Found]) -> list[Mention]:
             )
         )
     return mentions
-
-
-def first_cue(cues: tuple[CueHit, ...], kind: str) -> CueHit | None:
-    """The first of some cues that is of a kind."""
-    return next((cue for cue in cues if cue.kind == kind), None)
 
 
 def _silenced(view: ClauseView, item: Found) -> CueHit | None:

@@ -28,9 +28,9 @@ def only_tells_what_is_done(view: ClauseView, condition: ConditionHit) -> bool:
     if any(meaning.polarity not in ("good", "noted") for meaning in condition.meanings):
         return False
     first = view.words.norms[condition.start]
-    if condition.how == "inflected" or first.endswith(("ed", "ing")):
-        if _is_done_by_a_person(view, condition):
-            return True
+    is_verb = condition.how == "inflected" or first.endswith(("ed", "ing"))
+    if is_verb and _is_done_by_a_person(view, condition):
+        return True
     if condition.end - condition.start > 2 or not first.endswith("ing"):
         return False
     if any(term.start <= condition.start <= term.end for term in view.terms):

@@ -172,7 +172,7 @@ def _text(
 ) -> tuple[str | float | int, str | None, int, int] | None:
     """The words as they stand, up to a break, the next fact, or the most that a name has."""
     stops = {hit.start for hit in hits if hit.start >= at} | {
-        cue.start for cue in view.reach.own if cue.kind in ("breaker", "hearsay")
+        cue.start for cue in view.reach.own if cue.kind in ("breaker", "exception", "hearsay")
     }
     end = at
     while end < view.clause.end and end - at < MOST_TEXT_WORDS:

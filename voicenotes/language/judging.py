@@ -9,6 +9,7 @@ from voicenotes.language.binding import groups_of
 from voicenotes.language.clause_view import Topic
 from voicenotes.language.conditions import judge_conditions
 from voicenotes.language.cue_effects import with_cues
+from voicenotes.language.exceptions import excepted, tone_of, turned_round
 from voicenotes.language.measuring import measurements, overruled
 from voicenotes.language.mentions import merge
 from voicenotes.language.unjudged import not_tested, only_named
@@ -28,6 +29,11 @@ _PRONOUNS = frozenset({"it", "they", "that", "this", "these", "those"})
 
 def read_clause(view: ClauseView, context: Context) -> tuple[list[Mention], Context]:
     """The mentions of checks in one remark, and the context for the next."""
+    mentions, following = _read(view, context)
+    return mentions, replace(following, tone=tone_of(view), swept=bool(view.reach.of_kind("sweep")))
+
+
+def _read(view: ClauseView, context: Context) -> tuple[list[Mention], Context]:
     groups = groups_of(view.words, view.terms, view.conditions)
     untested = view.reach.of_kind("not_tested")
     if untested:
@@ -36,10 +42,12 @@ def read_clause(view: ClauseView, context: Context) -> tuple[list[Mention], Cont
         return mentions, replace(following, untested_in=view.clause.sentence)
     if context.untested_in == view.clause.sentence and _gives_a_reason(view):
         return [], context
-    found = judge_conditions(view, context, groups)
+    found = turned_round(view, context, judge_conditions(view, context, groups))
     measured = measurements(view, context, found)
     found = [item for item in found if not overruled(view, item, measured)] + measured
     mentions = with_cues(view, found)
+    if not mentions:
+        mentions += excepted(view, context)
     mentions += only_named(view, {mention.check for mention in mentions}, context)
     merged = merge(mentions)
     return merged, _next_context(view, context, merged)

@@ -70,7 +70,8 @@ def _number_words() -> frozenset[str]:
     words = number_lexicon().words
     return frozenset((
         *words.zero, *words.oh, *words.ones, *words.teens, *words.tens, *words.hundred, *words.scales,
-        *words.dozens, *words.couples, *words.repeats, *words.point, *words.half, *words.ordinals, *words.labels,
+        *words.dozens, *words.couples, *words.repeats, *words.point, *words.half, *words.ordinals,
+        *words.labels,
     ))  # fmt: skip
 
 

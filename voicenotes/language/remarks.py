@@ -26,7 +26,7 @@ _COORDINATORS = frozenset({"and", "or", "nor", "plus", "&"})
 _PRONOUNS = frozenset({"it", "they", "he", "she", "i", "you", "we", "there"})
 _COPULAS = frozenset({"is", "are", "was", "were", "'s"})
 _PLACE_STARTS = frozenset({"round", "around"})
-_CUTTING_CUES = frozenset({"breaker", "marker", "retract", "correct"})
+_CUTTING_CUES = frozenset({"breaker", "exception", "marker", "retract", "correct"})
 
 
 @dataclass(frozen=True)
@@ -88,7 +88,7 @@ def _cut_here(
             continue  # "the stop round the back" goes nowhere
         if cue.kind in ("retract", "correct", "marker"):
             return "marker" if _says_something(marks, left, at) or words.breaks[at] else ""
-        if cue.kind == "breaker" and _says_something(marks, left, at):
+        if cue.kind in ("breaker", "exception") and _says_something(marks, left, at):
             return "break"
     previous = [cue for cue in marks.cues_at.get(left, ()) if cue.kind == "retract"]
     if any(cue.end == at for cue in previous):
@@ -98,6 +98,8 @@ def _cut_here(
     if words.breaks[at] == WEAK:
         return _cut_at_comma(words, marks, left, at, right_end, judged, named)
     if words.norms[at] in _COORDINATORS:
+        if words.norms[at] == "nor" and _waits_for_predicate(words, marks, left, at):
+            return ""
         if not judged and not _has_history(marks, left, at):
             return ""
         if at + 1 < right_end and words.norms[at + 1] in _PRONOUNS and marks.has_judgement(at + 1, right_end):
@@ -110,6 +112,14 @@ def _cut_here(
     if _starts_subject(words, marks, at, left, right_end) or _starts_finding(words, marks, at, right_end):
         return "subject"
     return ""
+
+
+def _waits_for_predicate(words: Words, marks: Landmarks, left: int, at: int) -> bool:
+    """ "Neither the work light | nor the lamp works": what is said of the first is still to come."""
+    if "neither" not in words.norms[left:at]:
+        return False
+    said = (marks.condition_at.get(word) for word in range(left, at))
+    return all(condition is None or condition.is_noun for condition in said)
 
 
 def _has_history(marks: Landmarks, start: int, end: int) -> bool:
@@ -132,6 +142,8 @@ def _cut_at_comma(
         if right_judged:
             return "comma"
         if right_named:
+            if not named and not _PRONOUNS.intersection(words.norms[left:at]):
+                return ""  # "not bad, the turret indexing"
             return "" if _continues_list(words, marks, left, at) else "comma"
         return ""
     if not named and right_named and not _says_something(marks, left, at):

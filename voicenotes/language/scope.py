@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from voicenotes.language.hits import ConditionHit, CueHit
+    from voicenotes.language.hits import ConditionHit, CueHit, TermHit
     from voicenotes.language.remarks import Clause
     from voicenotes.language.words import Words
 
@@ -89,6 +89,11 @@ def _spread_backward(clauses: Sequence[Clause], wide: list[list[CueHit]], index:
             return
 
 
+def first_cue(cues: tuple[CueHit, ...], kind: str) -> CueHit | None:
+    """The first of some cues that is of a kind."""
+    return next((cue for cue in cues if cue.kind == kind), None)
+
+
 def reaches_condition(cue: CueHit, condition: ConditionHit) -> bool:
     """Whether a cue's side and distance take in the condition."""
     if cue.use.reach != "backward" and cue.end <= condition.start:
@@ -99,7 +104,7 @@ def reaches_condition(cue: CueHit, condition: ConditionHit) -> bool:
 
 
 def negations_of(
-    words: Words, reach: Reach, conditions: Sequence[ConditionHit]
+    words: Words, reach: Reach, conditions: Sequence[ConditionHit], terms: Sequence[TermHit]
 ) -> dict[int, tuple[CueHit, ...]]:
     """For each judging condition of a clause (by place in the list) the negations that turn it."""
     turned: dict[int, tuple[CueHit, ...]] = {}
@@ -107,7 +112,7 @@ def negations_of(
     for at, cue in enumerate(cues):
         if _is_plain_no(words, cue) or (cue.phrase == "nor" and at > 0):
             continue
-        for index in _negated_by(words, cue, conditions):
+        for index in _negated_by(words, cue, conditions, terms):
             turned[index] = (*turned.get(index, ()), cue)
     return turned
 
@@ -128,7 +133,9 @@ def _is_plain_no(words: Words, cue: CueHit) -> bool:
     return bool(words.breaks[cue.end]) or words.norms[cue.end] in _AFTER_A_PLAIN_NO
 
 
-def _negated_by(words: Words, cue: CueHit, conditions: Sequence[ConditionHit]) -> list[int]:
+def _negated_by(
+    words: Words, cue: CueHit, conditions: Sequence[ConditionHit], terms: Sequence[TermHit]
+) -> list[int]:
     if cue.use.reach == "backward":
         behind = [i for i, c in enumerate(conditions) if c.judges and c.end <= cue.start]
         near = [i for i in behind if cue.start - conditions[i].end <= cue.use.words]
@@ -139,6 +146,7 @@ def _negated_by(words: Words, cue: CueHit, conditions: Sequence[ConditionHit]) -
         if c.judges
         and (c.start >= cue.end or c.start < cue.end < c.end)
         and c.start - cue.end <= cue.use.words
+        and not (cue.phrase == "neither" and c.is_noun and _stands_in(terms, c))
     ]
     if not ahead or any(words.breaks[w] for w in range(cue.end, conditions[ahead[0]].start + 1)):
         return []
@@ -167,6 +175,11 @@ def _negated_by(words: Words, cue: CueHit, conditions: Sequence[ConditionHit]) -
         else:
             break
     return chosen
+
+
+def _stands_in(terms: Sequence[TermHit], condition: ConditionHit) -> bool:
+    """Whether a condition is but a word of a thing's name: the light of "neither the work light nor ..."."""
+    return any(term.start <= condition.start and condition.end <= term.end for term in terms)
 
 
 def _is_part_of_next(words: Words, first: ConditionHit, second: ConditionHit) -> bool:

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 from voicenotes.language.binding import groups_of
 from voicenotes.language.choose_check import choose_checks
-from voicenotes.language.cue_effects import first_cue
 from voicenotes.language.lexicon import Judgement
 from voicenotes.language.mentions import Mention
+from voicenotes.language.scope import first_cue
 from voicenotes.vocabulary.schema import GENERAL
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ def not_tested(view: ClauseView, context: Context, cue: CueHit) -> list[Mention]
     """The checks that a remark says he couldn't make."""
     why = f"{view.cite(cue.start, cue.end)} (not tested)"
     told = first_cue(view.reach.wide, "hearsay")
-    checks = _spoken_of(view, context, cue)
+    checks = spoken_of(view, context, cue)
     if not view.terms and not checks and not _names_other_things(view):
         checks = dict.fromkeys(context.checks, "subject carried over")
     return [
@@ -45,7 +45,7 @@ def _meant_by(view: ClauseView, cue: CueHit) -> list[Group]:
     return groups_of(view.words, pool, view.conditions)
 
 
-def _spoken_of(view: ClauseView, context: Context, cue: CueHit) -> dict[str, str]:
+def spoken_of(view: ClauseView, context: Context, cue: CueHit) -> dict[str, str]:
     """The checks that a remark without a judgement is about, each with the words that name it."""
     for terms in _meant_by(view, cue):
         named = _named_by(view, context, terms)
@@ -88,7 +88,7 @@ def only_named(view: ClauseView, judged: set[str], context: Context) -> list[Men
     hedge = view.reach.of_kind("hedge")
     results = []
     if hedge and not judged:
-        checks = _spoken_of(view, context, hedge[0])
+        checks = spoken_of(view, context, hedge[0])
     else:
         checks = {
             subject.id: f"{view.cite(term.start, term.end)} ({term.how})"
