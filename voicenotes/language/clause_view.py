@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from voicenotes.language.words import Words
     from voicenotes.model import Polarity, Reading
 
+_OBJECT_LINKS = frozenset({"of", "for", "to"})
 MOST_TOPICS = 3  # further back nobody says "it"
 CERTAINTY_CARRIED = 0.85  # that a subject named in an earlier remark is meant
 
@@ -125,6 +126,11 @@ class ClauseView:
     def follows_link(self, term: TermHit) -> bool:
         """Whether a thing only says where something is: "... on the guards"."""
         return noun_phrase_start(self.words, term.start, self.clause.start) - 1 in self.marks.links
+
+    def is_aside(self, term: TermHit) -> bool:
+        """Whether a thing only says under what conditions: "under that oil", not "state of the oil"."""
+        at = noun_phrase_start(self.words, term.start, self.clause.start) - 1
+        return at in self.marks.links and self.words.norms[at] not in _OBJECT_LINKS
 
     def is_unknown(self, word: int) -> bool:
         """Whether a word is neither grammar nor anything that the pack knows."""

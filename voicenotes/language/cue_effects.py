@@ -14,6 +14,10 @@ if TYPE_CHECKING:
     from voicenotes.language.hits import CueHit
     from voicenotes.model import Basis, Severity
 
+_INDEFINITE = frozenset({"a", "an", "any"})
+_HABIT = frozenset({"will", "would", "can", "should", "always", "often", "usually", "never"})
+_WORDS_BEFORE_THING = 3
+
 
 def with_cues(view: ClauseView, found: list[Found]) -> list[Mention]:
     """What was judged, as hedged, told, planned or past as the remark makes it, with severities."""
@@ -36,6 +40,9 @@ def with_cues(view: ClauseView, found: list[Found]) -> list[Mention]:
         if silenced is not None:
             polarity = "named"
             why += f"; {view.cite(silenced.start, silenced.end)} ({silenced.kind.replace('_', ' ')})"
+        elif is_generic(view):
+            polarity = "named"
+            why += f"; {view.cite(view.clause.start, view.terms[0].end + 1)} (any such thing)"
         elif hedges and polarity in ("good", "bad"):
             polarity = "unsure"
             why += f"; {view.cite(hedges[0].start, hedges[0].end)} (hedge)"
@@ -65,6 +72,17 @@ def _silenced(view: ClauseView, item: Found) -> CueHit | None:
             if cue.start < at or item.condition is None:
                 return cue
     return None
+
+
+def is_generic(view: ClauseView) -> bool:
+    """ "A bad bearing will growl": an indefinite thing and what such things will do."""
+    start = view.clause.start
+    if view.words.norms[start] not in _INDEFINITE or not view.terms:
+        return False
+    term = view.terms[0]
+    if term.start - start > _WORDS_BEFORE_THING or term.end >= view.clause.end:
+        return False
+    return view.words.norms[term.end] in _HABIT
 
 
 def _severity(view: ClauseView, item: Found, stated: tuple[Severity, CueHit] | None) -> Severity:

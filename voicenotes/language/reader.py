@@ -13,6 +13,7 @@ from voicenotes.language.judging import read_clause
 from voicenotes.language.landmarks import landmarks_of
 from voicenotes.language.mentions import Mention, Remark, merge
 from voicenotes.language.near import guess_terms
+from voicenotes.language.owners import without_others_things
 from voicenotes.language.phrase_search import find_hits
 from voicenotes.language.quantities import detect_metric, find_quantities
 from voicenotes.language.relevance import foreign_words, relevant, speaks_of_it
@@ -110,6 +111,7 @@ def _views(
     if guesses:
         terms = sorted((*hits.terms, *guesses), key=lambda term: term.start)
         hits = replace(hits, terms=tuple(terms))
+    hits = without_others_things(words, hits)
     quantities = find_quantities(words.norms, detect_metric(words.norms))
     marks = landmarks_of(hits, quantities)
     clauses = clauses_of(words, marks)

@@ -151,12 +151,14 @@ def reason_before(remarks: list[Remark], view: ClauseView) -> list[Remark]:
 def doubt_afterwards(remarks: list[Remark], view: ClauseView) -> list[Remark]:
     """ "... but I couldn't swear to it": a doubt in a remark of its own makes the one before it unsure."""
     cues = view.reach.of_kind("hedge")
-    if not cues or view.terms or view.conditions or view.quantities or not remarks:
+    if not cues or view.quantities or not remarks:
         return remarks
-    if (
-        cues[0].start - view.clause.start > _WORDS_BEFORE_DOUBT
-        or view.clause.end - cues[0].end > _WORDS_BEFORE_DOUBT
-    ):
+    asides = [term for term in view.terms if view.is_aside(term)]
+    after_aside = min((term.start for term in asides), default=view.clause.end)
+    if len(asides) < len(view.terms) or any(c.start < after_aside for c in view.conditions):
+        return remarks
+    close = cues[0].start - view.clause.start <= _WORDS_BEFORE_DOUBT
+    if not close or (not asides and view.clause.end - cues[0].end > _WORDS_BEFORE_DOUBT):
         return remarks
     said = f"; {view.cite(cues[0].start, cues[0].end)} (hedge)"
     last = remarks[-1]

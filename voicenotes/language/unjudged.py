@@ -40,8 +40,11 @@ def _names_other_things(view: ClauseView) -> bool:
 def _meant_by(view: ClauseView, cue: CueHit) -> list[Group]:
     """The terms a cue without a judgement is about: those after it ("not sure about the belt"), else
     those before it; as lists in order of likelihood."""
-    after = tuple(term for term in view.terms if term.start >= cue.start)
-    pool = after or view.terms
+    meant = view.terms
+    if cue.kind == "hedge":  # "hard to say | in this light"
+        meant = tuple(t for t in meant if t.start < cue.start or t.start <= cue.end + 1 or not view.is_aside(t))
+    after = tuple(term for term in meant if term.start >= cue.start)
+    pool = after or meant
     return groups_of(view.words, pool, view.conditions)
 
 
