@@ -16,7 +16,7 @@ from voicenotes.language.near import guess_terms
 from voicenotes.language.owners import without_others_things
 from voicenotes.language.phrase_search import find_hits
 from voicenotes.language.quantities import detect_metric, find_quantities
-from voicenotes.language.relevance import foreign_words, relevant, speaks_of_it
+from voicenotes.language.relevance import foreign_words, is_about_something_else, relevant, speaks_of_it
 from voicenotes.language.remarks import clauses_of
 from voicenotes.language.scope import reaches_of
 from voicenotes.language.spans import Placed, words_of_all
@@ -79,6 +79,8 @@ def read_transcript(
             context = context.back_to(topics[said - len(before)])
         mentions, following = read_clause(view, context)
         mentions = relevant(view, foreign, mentions)
+        if not mentions and is_about_something_else(view, foreign):
+            following = replace(following, topics=context.topics, station=context.station)
         heard = _heard_confidence(transcript, words, view)
         mentions = [replace(m, confidence=round(m.confidence * heard, 3)) for m in mentions]
         about_it = speaks_of_it(view, foreign, view.terms)

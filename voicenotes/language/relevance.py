@@ -39,7 +39,7 @@ class Limits(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     judged: float = Field(ge=0, le=1)
-    named: float = Field(ge=0, le=1)
+    named: float = Field(ge=-1, le=1, description="-1 where merely naming it never counts")
 
 
 class Relevance(BaseModel):
@@ -102,6 +102,11 @@ def relevant(view: ClauseView, foreign: ForeignWords, mentions: Iterable[Mention
     """The mentions of a remark that count, given how foreign the talk around it is."""
     share = foreign.share(view.clause.start, view.clause.end)
     return [mention for mention in mentions if share <= _limit(view, mention)]
+
+
+def is_about_something_else(view: ClauseView, foreign: ForeignWords) -> bool:
+    """Whether the talk around a remark is so foreign that what it names is no subject for the next one."""
+    return foreign.share(view.clause.start, view.clause.end) > relevance().plain.judged
 
 
 def speaks_of_it(view: ClauseView, foreign: ForeignWords, terms: Iterable[TermHit] = ()) -> bool:

@@ -42,7 +42,9 @@ def _meant_by(view: ClauseView, cue: CueHit) -> list[Group]:
     those before it; as lists in order of likelihood."""
     meant = view.terms
     if cue.kind == "hedge":  # "hard to say | in this light"
-        meant = tuple(t for t in meant if t.start < cue.start or t.start <= cue.end + 1 or not view.is_aside(t))
+        meant = tuple(
+            t for t in meant if t.start < cue.start or t.start <= cue.end + 1 or not view.is_aside(t)
+        )
     after = tuple(term for term in meant if term.start >= cue.start)
     pool = after or meant
     return groups_of(view.words, pool, view.conditions)
