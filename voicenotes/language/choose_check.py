@@ -48,10 +48,13 @@ def fitting_meaning(
 ) -> tuple[Judgement, str] | None:
     """The meaning of a condition for a check, and whether it is its own, an aspect's or general.
 
-    Shorter phrases inside the condition count only when the whole phrase means nothing here; of those
-    that disagree the bad one counts.
+    Shorter phrases inside the condition count only when the whole phrase means nothing here, and inside
+    one that is bad wherever it is known, only the bad ones; of those that disagree the bad one counts.
     """
-    shorter = [meaning for meaning in inner if meaning.polarity in ("good", "bad", "noted")]
+    allowed = (
+        ("bad",) if meanings and all(m.polarity == "bad" for m in meanings) else ("good", "bad", "noted")
+    )
+    shorter = [meaning for meaning in inner if meaning.polarity in allowed]
     for level, prefix in ((meanings, ""), (shorter, "inner ")):
         own = [m for m in level if m.owner == check.id]
         if own:
