@@ -22,7 +22,8 @@ from voicenotes.language import choose_check
 from voicenotes.model import Record
 from voicenotes.speech import bias, language_model
 from voicenotes.vocabulary import material
-from voicenotes.vocabulary.schema import Aspect, Check, Cue, Fact, LabelledSentence, PackHead, Part
+from voicenotes.vocabulary.labels import LabelledSentence
+from voicenotes.vocabulary.schema import Aspect, Check, Cue, Fact, PackHead, Part
 from voicenotes.vocabulary.yaml_files import CoreSchemaLoader
 
 ROOT = Path(__file__).parent.parent

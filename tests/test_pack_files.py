@@ -17,9 +17,10 @@ from voicenotes.errors import PackError
 from voicenotes.model import Record, Transcript
 from voicenotes.outputs.schemas import SCHEMAS, schema_of
 from voicenotes.vocabulary.homes import pack_folder
+from voicenotes.vocabulary.labels import LabelledSentence
 from voicenotes.vocabulary.lint import checked_sentences
 from voicenotes.vocabulary.load import load_pack
-from voicenotes.vocabulary.schema import Aspect, Check, Cue, Fact, LabelledSentence, Pack, PackHead, Part
+from voicenotes.vocabulary.schema import Aspect, Check, Cue, Fact, Pack, PackHead, Part
 from voicenotes.vocabulary.yaml_files import read_yaml
 
 LIST = Path(__file__).parent / "data" / "checks_cnc_lathe.csv"
