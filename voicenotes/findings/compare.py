@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from voicenotes.errors import PackError
 from voicenotes.findings.read import read_texts
 from voicenotes.language.units import convert, parse_quantity_text, to_si
 from voicenotes.vocabulary.labels import is_yes
@@ -88,7 +89,8 @@ class Comparison:
 def compare(label: Label, record: Record, pack: Pack) -> Comparison:
     """The record of what was said against its label.
 
-    Raises PackError when a labelled quantity isn't one, and KeyError when the record lacks a check.
+    A labelled quantity whose unit the reader doesn't know is not right. Raises KeyError when the record or
+    the pack lacks a check, a fitting or a fact.
     """
     gaps = {gap.id for gap in record.gaps}
     checks = tuple(_check(label, check, record, check.id in gaps) for check in pack.checks)
@@ -151,11 +153,14 @@ def _fittings(record: Record, label: Label) -> Iterator[ValueResult]:
 
 
 def _reading(finding: CheckFinding, said: str) -> ValueResult:
-    si_value, si_unit = to_si(*parse_quantity_text(said))
-    right = any(_is_reading(reading, si_value, si_unit) for reading in finding.readings)
     read = ", ".join(f"{reading.value:g} {reading.unit}" for reading in finding.readings) or "nothing"
-    evidence = finding.evidence
-    return ValueResult("reading", finding.id, said, read, right, _quotes(evidence), _reasons(evidence))
+    right, why = False, _reasons(finding.evidence)
+    try:
+        si_value, si_unit = to_si(*parse_quantity_text(said))
+        right = any(_is_reading(reading, si_value, si_unit) for reading in finding.readings)
+    except PackError as error:  # a unit that the reader doesn't know
+        why = f"the label's {error}"
+    return ValueResult("reading", finding.id, said, read, right, _quotes(finding.evidence), why)
 
 
 def _is_reading(reading: Reading, si_value: float, si_unit: str) -> bool:
@@ -167,19 +172,21 @@ def _fact(record: Record, fact: Fact, label: Label) -> ValueResult:
     said = str(label.facts[fact.id])
     finding = record.facts[fact.id]
     read = "nothing" if finding.value is None else f"{finding.value} {finding.unit or ''}".strip()
-    right = _is_quantity(fact, finding, said) if fact.kind == "quantity" else _is_value(finding, said)
-    evidence = finding.evidence
-    return ValueResult("fact", fact.id, said, read, right, _quotes(evidence), _reasons(evidence))
+    right, why = False, _reasons(finding.evidence)
+    try:
+        right = _is_quantity(fact, finding, said) if fact.kind == "quantity" else _is_value(finding, said)
+    except PackError as error:
+        why = f"the label's {error}"
+    return ValueResult("fact", fact.id, said, read, right, _quotes(finding.evidence), why)
 
 
 def _is_quantity(fact: Fact, finding: FactFinding, said: str) -> bool:
     """A quantity within 0.2 %, in whatever unit; a label without a unit is in the fact's own."""
-    value, unit = parse_quantity_text(
-        said if not _is_number(said) or not fact.unit else f"{said} {fact.unit}"
-    )
-    wanted = convert(value, unit, finding.unit or fact.unit or unit)
+    bare = _is_number(said) and fact.unit
+    value, unit = parse_quantity_text(f"{said} {fact.unit}" if bare else said)
     if not isinstance(finding.value, (int, float)):
         return False
+    wanted = convert(value, unit, finding.unit or unit)
     return abs(wanted - finding.value) <= _FACT_TOLERANCE * abs(finding.value)
 
 

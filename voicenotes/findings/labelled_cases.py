@@ -1,13 +1,12 @@
-"""Labelled talk, ready to be read: a sentence, the recordings of a visit, or a record already made of them."""
+"""Labelled talk, ready to be read: a sentence, a visit's recordings, or a record made of them before."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from voicenotes.errors import PackError
 from voicenotes.findings.compare import compare
-from voicenotes.findings.read import entry_of, read_transcripts
+from voicenotes.findings.read import read_transcripts, recordings_of
 from voicenotes.speech.raw_text import raw_transcript
 
 if TYPE_CHECKING:
@@ -52,18 +51,11 @@ class CaseResult:
 
 def sentence_case(place: str, sentence: LabelledSentence) -> Case:
     """A labelled sentence, or labelled texts of several recordings, as a case."""
-    names = (
-        ["text"] if len(sentence.texts) == 1 else [f"recording {n + 1}" for n in range(len(sentence.texts))]
-    )
-    recordings = tuple(entry_of(name, text) for name, text in zip(names, sentence.texts, strict=True))
-    return Case(place, sentence, recordings)
+    return Case(place, sentence, tuple(recordings_of(sentence.texts)))
 
 
 def read_case(case: Case, pack: Pack, raw: bool = False) -> CaseResult:
-    """Read a case and compare it with its label; `raw` takes punctuation and capitals away first.
-
-    Raises PackError naming the place when a labelled quantity can't be understood.
-    """
+    """Read a case and compare it with its label; `raw` takes punctuation and capitals away first."""
     record = case.record
     if record is None:
         recordings = [
@@ -71,7 +63,4 @@ def read_case(case: Case, pack: Pack, raw: bool = False) -> CaseResult:
             for entry, said in case.recordings
         ]
         record = read_transcripts(recordings, pack)
-    try:
-        return CaseResult(case, compare(case.label, record, pack))
-    except PackError as error:
-        raise PackError(f"{case.place}: {error}") from None
+    return CaseResult(case, compare(case.label, record, pack))

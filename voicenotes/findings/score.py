@@ -1,4 +1,4 @@
-"""Counts how well labelled talk is read: one case for each check of each entry, and the values beside them."""
+"""Counts how well labelled talk is read: each check of each entry is a case, and each labelled value."""
 
 from __future__ import annotations
 
@@ -31,20 +31,21 @@ if TYPE_CHECKING:
     from voicenotes.vocabulary.labels import LabelledSentence
     from voicenotes.vocabulary.schema import Pack
 
+FALSE_SETTLEMENTS = "false settlements, of open checks"
 MENTIONED: tuple[Outcome, ...] = ("ok", "defect", "unsure", "not_tested")
 
 
 def score_sentences(sentences: Sequence[LabelledSentence], pack: Pack, raw: bool = False) -> SetScore:
     """Read labelled sentences and count; `raw` takes their punctuation and capitals away first.
 
-    Raises PackError when a labelled quantity can't be understood, KeyError for a check the pack lacks.
+    Raises KeyError for a check, fitting or fact that the pack lacks; `vocabulary/lint.py` finds those.
     """
     cases = [sentence_case(f"entry {number}", sentence) for number, sentence in enumerate(sentences, 1)]
     return score_cases(cases, pack, raw)
 
 
 def score_cases(cases: Sequence[Case], pack: Pack, raw: bool = False) -> SetScore:
-    """Read the cases and count; errors as for `score_sentences`."""
+    """Read the cases and count; `raw` and errors as for `score_sentences`."""
     return count_results([read_case(case, pack, raw) for case in cases])
 
 
@@ -89,14 +90,12 @@ def _outcome(outcome: Outcome, pairs: Counter[tuple[Outcome, Outcome]]) -> Outco
 
 
 def _confusion(pairs: Counter[tuple[Outcome, Outcome]]) -> tuple[Pair, ...]:
-    found = [Pair(labelled=labelled, read=read, count=count) for (labelled, read), count in pairs.items()]
+    def worst_first(pair: Pair) -> tuple[int, ...]:
+        return rank_of_pair(pair.labelled, pair.read), -pair.count, order[pair.labelled], order[pair.read]
+
     order = {outcome: place for place, outcome in enumerate(OUTCOMES)}
-    return tuple(
-        sorted(
-            found,
-            key=lambda p: (rank_of_pair(p.labelled, p.read), -p.count, order[p.labelled], order[p.read]),
-        )
-    )
+    found = [Pair(labelled=labelled, read=read, count=count) for (labelled, read), count in pairs.items()]
+    return tuple(sorted(found, key=worst_first))
 
 
 def _mentions(pairs: Counter[tuple[Outcome, Outcome]]) -> MentionScore:
@@ -163,9 +162,6 @@ def losses(written: SetScore, raw: SetScore) -> tuple[Loss, ...]:
             worse = second - first if measure == FALSE_SETTLEMENTS else first - second
             found.append(Loss(measure=measure, written=first, raw=second, points_lost=100 * worse))
     return tuple(found)
-
-
-FALSE_SETTLEMENTS = "false settlements, of open checks"
 
 
 def _headlines(score: SetScore) -> dict[str, float | None]:

@@ -39,8 +39,8 @@ class MentionScore(Frozen):
 
 
 class FalseSettlements(Frozen):
-    """Checks that the label leaves open (not mentioned, unsure, not tested, only told), and the record settles
-    (ok, defect or not fitted, and no gap): reported as checked though nobody did.
+    """Checks that the label leaves open (not mentioned, unsure, not tested, only told), but the record
+    settles (ok, defect or not fitted, and no gap): reported as checked though nobody did.
     """
 
     of_open_checks: Share

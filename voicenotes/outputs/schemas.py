@@ -1,4 +1,4 @@
-"""JSON Schemas of the record, of transcripts, of scores and of each kind of pack file, made from the models."""
+"""JSON Schemas of record, transcript and score, and of each kind of pack file, made from the models."""
 
 from __future__ import annotations
 

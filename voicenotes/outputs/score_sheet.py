@@ -113,14 +113,8 @@ def _misreadings(found: Sequence[Misreading], worst: int, title: str) -> list[st
 
 
 def _cause(one: Misreading) -> tuple[str, ...]:
-    return (
-        one.what,
-        one.place,
-        one.labelled,
-        one.read,
-        one.why,
-        "" if one.what == "outcome" else one.subject,
-    )
+    alone = "" if one.what == "outcome" else one.subject
+    return one.what, one.place, one.labelled, one.read, one.why, alone
 
 
 def _misreading(some: Sequence[Misreading]) -> Iterator[str]:

@@ -6,6 +6,7 @@ They are a pack's own test and the format of every set that a reading is scored 
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, get_args
 
 from pydantic import ConfigDict, Field, model_validator
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 
 LABEL_FILE = "expected.yaml"  # the label of the visit in whose folder it stands
 YES, NO = ("yes", "true"), ("no", "false")
+_VALUE_WITH_UNIT = re.compile(r"\s*[-+\u2212]?\s*\.?\d[\d.,eE+-]*\s*[^\s\d.,]")
 OUTCOMES: tuple[Outcome, ...] = get_args(Outcome)
 Where = tuple[str | int, ...]
 
@@ -118,6 +120,9 @@ def faults_of(label: Label, pack: Pack) -> Iterator[tuple[Where, str]]:
     for fitting, said in label.fittings.items():
         if not is_yes(said) and str(said).lower() not in NO:
             yield ("fittings", fitting), f"{fitting}: '{said}' is neither yes nor no"
+    for check, value in label.readings.items():
+        if not _VALUE_WITH_UNIT.match(value):
+            yield ("readings", check), f"{check}: '{value}' is not a number with a unit, as in '0.0002 in'"
     for index, check in enumerate(label.told):
         if check not in label.expect:
             yield ("told", index), f"{check} is told, but expect doesn't say with what outcome"
