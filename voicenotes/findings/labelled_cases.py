@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from voicenotes.findings.compare import compare
 from voicenotes.findings.read import read_transcripts, recordings_of
 from voicenotes.speech.raw_text import raw_transcript
+from voicenotes.vocabulary.labels import VisitLabel
 
 if TYPE_CHECKING:
     from voicenotes.findings.compare import Comparison
@@ -32,8 +33,8 @@ class Case:
 
     @property
     def kind(self) -> str:
-        """The kind of language that it tries."""
-        return self.label.kind or NO_KIND
+        """The kind of language that it tries; a whole visit is a kind of its own."""
+        return self.label.kind or ("visit" if isinstance(self.label, VisitLabel) else NO_KIND)
 
     @property
     def words(self) -> int:
