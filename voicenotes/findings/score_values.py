@@ -122,7 +122,7 @@ class Loss(Frozen):
     measure: str
     written: float
     raw: float
-    points_lost: float = Field(description="hundredths by which raw is worse; negative where it is better")
+    points_lost: float = Field(description="percentage points by which raw is worse; negative where better")
 
 
 class Score(Frozen):
