@@ -249,20 +249,6 @@ class PackHead(Entry):
     fittings: tuple[Fitting, ...] = ()
 
 
-class LabelledSentence(Entry):
-    """A sentence and what it must be read as: the pack's own test, `sentences/*.yaml`.
-
-    `expect` maps a check to its outcome, with a severity after a defect if that is to be right too.
-    """
-
-    say: str
-    expect: dict[CheckId, str] = {}
-    fittings: dict[Name, str | bool] = {}
-    readings: dict[CheckId, str] = {}
-    facts: dict[Name, str | int | float] = {}
-    kind: str | None = Field(default=None, description="the kind of language it tries")
-
-
 class Pack(Entry):
     """One machine type's vocabulary, complete and checked."""
 
