@@ -28,7 +28,9 @@ from voicenotes.language.taking_back import (
     doubt_afterwards,
     last_said,
     last_word_counts,
+    overtaken,
     reason_before,
+    speaks_of_the_past,
     take_back,
 )
 from voicenotes.language.words import words_of
@@ -67,6 +69,7 @@ def read_transcript(
     ending = 0.0
     pending: Correcting | None = None
     topics: list[Topic] = []
+    was: list[bool] = []
     for view, places, fact_hits in views:
         start, end = _times(transcript, words, view)
         if start - ending > _FORGET_AFTER_S:
@@ -96,6 +99,8 @@ def read_transcript(
         )
         remarks, pending = take_back(remarks, remark, view, pending)
         remarks = last_word_counts(remarks, remark, pending)
+        remarks = overtaken(remarks, remark, view, was)
+        was.append(speaks_of_the_past(view))
         remarks = class_afterwards(remarks, remark, view)
         remarks = doubt_afterwards(remarks, view)
         remarks.append(remark)

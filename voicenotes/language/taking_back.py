@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 JUDGED = ("good", "bad", "unsure", "not_tested")
 _NEIGHBOURHOOD = 3
 _WORDS_BEFORE_DOUBT = 3
+_PAST = frozenset({"was", "were", "had", "used", "been"})
 
 
 @dataclass(frozen=True)
@@ -104,6 +105,35 @@ def last_word_counts(remarks: list[Remark], remark: Remark, pending: Correcting 
         )
         changed[index] = replace(changed[index], mentions=mentions)
     return changed
+
+
+def overtaken(remarks: list[Remark], remark: Remark, view: ClauseView, was: Sequence[bool]) -> list[Remark]:
+    """ "It was leaking, but now it's dry": what was so before counts no more.
+
+    `was` tells for each remark whether it speaks of the past.
+    """
+    cues = view.reach.of_kind("now")
+    if not cues:
+        return remarks
+    now = {m.check: m.polarity for m in remark.mentions if m.polarity in ("good", "bad")}
+    changed = list(remarks)
+    first = max(len(remarks) - _NEIGHBOURHOOD, len(remarks) - len(was))
+    for index in range(first, len(remarks)):
+        if not was[index - len(remarks)]:
+            continue
+        mentions = tuple(
+            replace(m, polarity="named", severity=None, why=m.why + "; before, not now")
+            if m.polarity in ("good", "bad") and now.get(m.check, m.polarity) != m.polarity
+            else m
+            for m in changed[index].mentions
+        )
+        changed[index] = replace(changed[index], mentions=mentions)
+    return changed
+
+
+def speaks_of_the_past(view: ClauseView) -> bool:
+    """Whether a remark says how things were."""
+    return bool(_PAST.intersection(view.words.norms[view.clause.start : view.clause.end]))
 
 
 def _says_something(remark: Remark) -> bool:
