@@ -64,8 +64,23 @@ def fitting_meaning(
             return _worst(aspect), prefix + "aspect"
         general = [m for m in level if m.owner == GENERAL]
         if general:
-            return _worst(general), prefix + "general"
+            return _sharpened(check, _worst(general), shorter if level is meanings else ()) or (
+                _worst(general),
+                prefix + "general",
+            )
     return None
+
+
+def _sharpened(
+    check: Check, general: Judgement, shorter: Sequence[Judgement]
+) -> tuple[Judgement, str] | None:
+    """A word of the check's own inside a general phrase that says the same: "couldn't be | smoother"."""
+    alike = [m for m in shorter if m.polarity == general.polarity]
+    own = [m for m in alike if m.owner == check.id]
+    aspect = [m for m in alike if m.owner in check.aspects]
+    if own:
+        return own[0], "own"
+    return (aspect[0], "aspect") if aspect else None
 
 
 def _worst(meanings: Sequence[Judgement]) -> Judgement:

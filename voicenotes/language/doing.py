@@ -32,12 +32,14 @@ _BEING = frozenset(
 
 def only_tells_what_is_done(view: ClauseView, condition: ConditionHit) -> bool:
     """Whether a good or noted verb reports an action or a circumstance and judges nothing."""
-    if any(meaning.polarity not in ("good", "noted") for meaning in condition.meanings):
+    if not any(meaning.polarity in ("good", "noted") for meaning in condition.meanings):
         return False
     first = view.words.norms[condition.start]
     is_verb = condition.how == "inflected" or first.endswith(("ed", "ing")) or bool(verb_forms(first))
     if is_verb and _is_done_by_a_person(view, condition):
         return True
+    if any(meaning.polarity == "bad" for meaning in condition.meanings):
+        return False
     if condition.end - condition.start > 2 or not first.endswith("ing"):
         return False
     if any(term.start <= condition.start <= term.end for term in view.terms):

@@ -154,13 +154,21 @@ def _cut_at_comma(
         if right_judged:
             return "comma"
         if right_named:
-            if not named and not _PRONOUNS.intersection(words.norms[left:at]):
-                return ""  # "not bad, the turret indexing"
+            if not named and (
+                not _PRONOUNS.intersection(words.norms[left:at]) or _only_names(words, marks, at, right_end)
+            ):
+                return ""  # "not bad, the turret indexing", "it's smooth, that X axis"
             return "" if _continues_list(words, marks, left, at) else "comma"
         return ""
     if not named and right_named and not _says_something(marks, left, at):
         return ""
     return "comma" if not named and right_named else ""
+
+
+def _only_names(words: Words, marks: Landmarks, at: int, right_end: int) -> bool:
+    """Whether nothing but a thing's name stands here: "..., that X axis"."""
+    term = next((term for term in marks.terms if term.start >= at), None)
+    return term is not None and term.end == right_end and noun_phrase_start(words, term.start, at) == at
 
 
 def _only_continues(words: Words, marks: Landmarks, at: int, right_end: int) -> bool:
