@@ -97,15 +97,15 @@ def read_transcript(
             fittings=tuple(read_fittings(view, mentions)) if about_it else (),
             facts=tuple(facts),
         )
-        remarks, pending = take_back(remarks, remark, view, pending)
-        remarks = last_word_counts(remarks, remark, pending)
-        remarks = overtaken(remarks, remark, view, was)
+        pending = take_back(remarks, remark, view, pending)
+        last_word_counts(remarks, remark, pending)
+        overtaken(remarks, remark, view, was)
         was.append(speaks_of_the_past(view))
-        remarks = class_afterwards(remarks, remark, view)
-        remarks = doubt_afterwards(remarks, view)
+        class_afterwards(remarks, remark, view)
+        doubt_afterwards(remarks, view)
         remarks.append(remark)
         topics.append(following.topics[0] if following.topics else Topic((), ()))
-        remarks = reason_before(remarks, view)
+        reason_before(remarks, view)
         context = _without_absent(following, remark)
     return remarks, context
 
