@@ -22,6 +22,14 @@ _HERE, _OTHER_SUBJECT, _NAMED_ITSELF, _ONLY_INNER = 0.3, 0.8, 0.4, 0.6
 
 
 @dataclass(frozen=True)
+class Here:
+    """Where he stands, and the checks that he spoke of just before."""
+
+    station: str | None = None
+    recent: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True)
 class Choice:
     """A check, the meaning of the condition that fits it, and how surely it was meant."""
 
@@ -95,10 +103,10 @@ def choose_checks(
     term: TermHit,
     others: Sequence[TermHit],
     named_aspects: frozenset[str],
-    station: str | None,
+    here: Here,
 ) -> list[Choice]:
     """The checks that a condition said of a term judges; empty when it is not clear which."""
-    said = _Said(meanings, inner, term, others, named_aspects, station)
+    said = _Said(meanings, inner, term, others, named_aspects, here)
     found: list[Choice] = []
     for subject in expand_subjects(lexicon, term.subjects):
         ids = (subject.id,) if subject.kind == "check" else lexicon.by_part.get(subject.id, ())
@@ -123,7 +131,7 @@ class _Said:
     term: TermHit
     others: Sequence[TermHit]
     named_aspects: frozenset[str]
-    station: str | None
+    here: Here
 
 
 def _scored(
@@ -193,8 +201,10 @@ def _score(
             score = NAMED_ASPECT
         elif default == check_id:
             score = DEFAULT_GENERAL
-        elif check.station == said.station and _only_one_here(lexicon, subject, check.station):
+        elif check.station == said.here.station and _only_one_here(lexicon, subject, check.station):
             score = ONLY_ONE_HERE
+        elif check.id in said.here.recent and not is_inner:
+            score = ONLY_ONE_HERE - 0.1
         elif _named_too(lexicon, check, said.others):
             score = ONLY_ONE_HERE - 0.2
     elif level == "other":
@@ -202,7 +212,7 @@ def _score(
     if score == 0.0:
         return None
     score -= _ONLY_INNER if is_inner else 0.0
-    if check.station == said.station:
+    if check.station == said.here.station:
         score += _HERE
     if check.id in said.named_aspects and level != "own":
         score += _NAMED_ITSELF

@@ -42,7 +42,7 @@ def checks_judged(
             if len(group) > 1 and term in group:
                 others = rest
             for choice in choose_checks(
-                view.lexicon, condition.meanings, condition.inner, term, others, named, context.station
+                view.lexicon, condition.meanings, condition.inner, term, others, named, context.here
             ):
                 results.append((choice, certainty * CERTAINTY[term.how], False))
         if results:
@@ -88,7 +88,7 @@ def _carried_over(
         for term in topic.subjects(condition.start):
             others = tuple(other for other in topic.terms if other is not term)
             found += choose_checks(
-                view.lexicon, condition.meanings, condition.inner, term, others, named, context.station
+                view.lexicon, condition.meanings, condition.inner, term, others, named, context.here
             )
         least = _OWN_OF_OLDER if age else _LEAST_CARRIED
         found = [choice for choice in found if choice.score > least]
@@ -119,7 +119,7 @@ def _better_elsewhere(
             found += [
                 choice
                 for choice in choose_checks(
-                    view.lexicon, condition.meanings, condition.inner, term, (), named, context.station
+                    view.lexicon, condition.meanings, condition.inner, term, (), named, context.here
                 )
                 if choice.score > best and choice.meaning.owner == choice.check
             ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import islice
 from typing import TYPE_CHECKING, TypeVar
 
 from voicenotes.language.clause_view import ClauseView, Context, Topic
@@ -48,6 +49,7 @@ if TYPE_CHECKING:
 
 PlacedT = TypeVar("PlacedT", bound=Placed)
 _FORGET_AFTER_S = 20.0
+_CLAUSES_AHEAD = 6
 
 
 def read_transcript(
@@ -70,13 +72,15 @@ def read_transcript(
     pending: Correcting | None = None
     topics: list[Topic] = []
     was: list[bool] = []
-    for view, places, fact_hits in views:
+    for place, (view, places, fact_hits) in enumerate(views):
         start, end = _times(transcript, words, view)
         if start - ending > _FORGET_AFTER_S:
             context = context.forgotten()
         ending = end
         if places:
             context = context.at_station(places[-1].station)
+        if context.station is None:
+            context = replace(context, hint=station_of_sentence(views, place))
         cue = correcting_cue(view, pending)
         if cue is not None and (said := last_said(remarks)) is not None and said >= len(before):
             context = context.back_to(topics[said - len(before)])
@@ -132,6 +136,21 @@ def _views(
         (ClauseView(words, marks, clause, terms, conditions, values, reach, covered, lexicon), places, facts)
         for clause, reach, terms, conditions, values, places, facts in dealt
     ]
+
+
+def station_of_sentence(
+    views: Sequence[tuple[ClauseView, tuple[PlaceHit, ...], tuple[FactHit, ...]]], place: int
+) -> str | None:
+    """Where a talk that announces no place begins: the station of the first check that its sentence names."""
+    sentence = views[place][0].clause.sentence
+    for view, _, _ in islice(views, place, place + _CLAUSES_AHEAD):
+        if view.clause.sentence != sentence:
+            break
+        for term in view.terms:
+            stations = {view.lexicon.checks[s.id].station for s in term.subjects if s.kind == "check"}
+            if len(stations) == 1 and len(term.subjects) == 1:
+                return stations.pop()
+    return None
 
 
 def _dealt(things: Sequence[PlacedT], clauses: Sequence[Clause]) -> list[tuple[PlacedT, ...]]:
