@@ -276,6 +276,15 @@ def _own_of_one_station(lexicon: Lexicon, choices: Sequence[Choice]) -> bool:
     )
 
 
+def choose_by_itself(meanings: Sequence[Judgement], lexicon: Lexicon) -> list[Choice]:
+    """A phrase of several words that one check alone knows names that check ("swarf packed in")."""
+    owners = {meaning.owner for meaning in meanings}
+    if len(owners) != 1 or not owners <= set(lexicon.checks):
+        return []
+    meaning = _worst(list(meanings))
+    return [] if meaning.polarity == "name" else [Choice(meaning.owner, meaning, PLACE_OWN, None)]
+
+
 def choose_by_place(lexicon: Lexicon, meanings: Sequence[Judgement], station: str | None) -> list[Choice]:
     """Said at a station with nothing named, a condition means the one check there that knows it."""
     found = []

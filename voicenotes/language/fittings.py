@@ -57,7 +57,7 @@ def read_fittings(view: ClauseView, mentions: Sequence[Mention]) -> list[Fitting
             elif not hedged and _is_where(view, fittings[0][0]):
                 for term, name in fittings:
                     why = f"{view.cite(term.start, term.end)}: something was judged at it"
-                    results.append(FittingMention(name, True, basis, 0.8, why))
+                    results.append(FittingMention(name, True, basis, 0.8, why, implied=True))
     seen = {mention.fitting for mention in results}
     for mention in mentions:
         fitting = view.lexicon.checks[mention.check].fitting

@@ -50,6 +50,7 @@ if TYPE_CHECKING:
 PlacedT = TypeVar("PlacedT", bound=Placed)
 _FORGET_AFTER_S = 20.0
 _CLAUSES_AHEAD = 6
+_WORDS_BEFORE_PLACE = 4
 
 
 def read_transcript(
@@ -72,15 +73,16 @@ def read_transcript(
     pending: Correcting | None = None
     topics: list[Topic] = []
     was: list[bool] = []
-    for place, (view, places, fact_hits) in enumerate(views):
+    for number, (view, places, fact_hits) in enumerate(views):
         start, end = _times(transcript, words, view)
         if start - ending > _FORGET_AFTER_S:
             context = context.forgotten()
         ending = end
-        if places:
-            context = context.at_station(places[-1].station)
+        announced = [place for place in places if announces(view, place)]
+        if announced:
+            context = context.at_station(announced[-1].station)
         if context.station is None:
-            context = replace(context, hint=station_of_sentence(views, place))
+            context = replace(context, hint=station_of_sentence(views, number))
         cue = correcting_cue(view, pending)
         if cue is not None and (said := last_said(remarks)) is not None and said >= len(before):
             context = context.back_to(topics[said - len(before)])
@@ -136,6 +138,14 @@ def _views(
         (ClauseView(words, marks, clause, terms, conditions, values, reach, covered, lexicon), places, facts)
         for clause, reach, terms, conditions, values, places, facts in dealt
     ]
+
+
+def announces(view: ClauseView, place: PlaceHit) -> bool:
+    """Whether a place's name says where he goes now, not where something is: "... behind the conveyor"."""
+    start = view.clause.start
+    if any(start <= condition.start < place.start for condition in view.conditions if condition.judges):
+        return False
+    return place.start - start <= _WORDS_BEFORE_PLACE or bool(view.reach.of_kind("marker"))
 
 
 def station_of_sentence(
