@@ -38,6 +38,7 @@ class Choice:
     score: float
     via: TermHit | None
     part: str | None = None
+    loose: bool = False  # the condition is one of another aspect
 
 
 def expand_subjects(lexicon: Lexicon, subjects: Iterable[Subject]) -> list[Subject]:
@@ -218,7 +219,7 @@ def _score(
         score += _NAMED_ITSELF
     if _named_too(lexicon, check, said.others):
         score += _OTHER_SUBJECT
-    return Choice(check_id, meaning, score, said.term, None if own_term else subject.id)
+    return Choice(check_id, meaning, score, said.term, None if own_term else subject.id, level == "other")
 
 
 def _only_one_here(lexicon: Lexicon, subject: Subject, station: str) -> bool:
