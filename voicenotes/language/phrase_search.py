@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 # Cues that take the words they stand on from one another: the longest is right.
 _EXCLUSIVE = frozenset(
     {"negation", "pseudo", "hedge", "plan", "general", "hearsay", "not_tested", "history",
-     "retract", "correct", "marker", "exception"}
+     "retract", "correct", "marker", "exception", "comparison"}
 )  # fmt: skip
 _CLASSING = frozenset({"class_critical", "class_major", "class_minor", "softener", "strengthener"})
 _PARTICLES = frozenset(

@@ -221,7 +221,7 @@ class Fact(Entry):
 
 CueKind = Literal[
     "negation", "pseudo", "hedge", "plan", "general", "hearsay", "not_tested", "present", "absent",
-    "history", "now", "circumstance", "retract", "correct", "breaker", "exception", "sweep", "marker",
+    "history", "now", "comparison", "circumstance", "retract", "correct", "breaker", "exception", "sweep", "marker",
     "softener", "strengthener", "link",
     "class_critical", "class_major", "class_minor",
 ]  # fmt: skip
