@@ -24,6 +24,7 @@ from voicenotes.language.spans import Placed, words_of_all
 from voicenotes.language.taking_back import (
     JUDGED,
     Correcting,
+    answered,
     class_afterwards,
     correcting_cue,
     doubt_afterwards,
@@ -109,6 +110,7 @@ def read_transcript(
         last_word_counts(remarks, remark, pending)
         overtaken(remarks, remark, view, was)
         was.append(speaks_of_the_past(view))
+        answered(remarks, view)
         class_afterwards(remarks, remark, view)
         doubt_afterwards(remarks, view)
         remarks.append(remark)

@@ -110,6 +110,8 @@ def _cut_here(
     if words.breaks[at] == WEAK:
         return _cut_at_comma(words, marks, left, at, right_end, judged, named)
     if words.norms[at] in _COORDINATORS:
+        if judged and words.norms[at + 1 : at + 2] == ("so",) and words.norms[at + 2 : at + 3] != ("that",):
+            return "and"  # "... and so is the power supply"
         if words.norms[at] == "nor" and _waits_for_predicate(words, marks, left, at):
             return ""
         if not judged and not _has_history(marks, left, at):

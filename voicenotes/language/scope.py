@@ -28,6 +28,9 @@ _PRONOUN_NEGATIONS = frozenset({"nothing"})
 _TIES = frozenset(
     {"on", "in", "at", "of", "with", "about", "from", "around", "under", "behind", "to", "wrong"}
 )
+_RESULT_STARTS = frozenset(
+    {"it", "they", "that", "yeah", "yes", "yep", "okay", "ok", "right", "nope", "no", "there"}
+)
 _COUNTERS = frozenset({"none", "not", "hardly"})
 _AFTER_A_PLAIN_NO = frozenset(
     {"it", "that", "they", "i", "we", "he", "she", "the", "this", "these", "those", "wait",
@@ -78,6 +81,8 @@ def _spread_forward(
             return
         if cue.kind == "general" and clause.joint == "and":
             return
+        if cue.kind == "plan" and words.norms[clause.start] in _RESULT_STARTS:
+            return  # "let me try the door, | it drags"
         wide[later].append(cue)
 
 

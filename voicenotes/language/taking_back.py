@@ -18,8 +18,12 @@ if TYPE_CHECKING:
     from voicenotes.language.clause_view import ClauseView
     from voicenotes.language.hits import CueHit
     from voicenotes.language.mentions import Mention, Remark
+    from voicenotes.model import Polarity
 
 JUDGED = ("good", "bad", "unsure", "not_tested")
+_NO = frozenset({"no", "nope", "nah", "none", "not"})
+_SHORT_ANSWER = 3
+_CONTRARY: dict[str, Polarity] = {"good": "bad", "bad": "good"}
 _VERDICTS = ("good", "bad")
 _NEIGHBOURHOOD = 3
 _WORDS_BEFORE_DOUBT = 3
@@ -105,6 +109,30 @@ def overtaken(remarks: list[Remark], remark: Remark, view: ClauseView, was: Sequ
     for back in range(1, min(_NEIGHBOURHOOD, len(was)) + 1):
         if was[-back]:
             _mark(remarks, len(remarks) - back, lambda m: _contradicts(m, now), "before, not now")
+
+
+def answered(remarks: list[Remark], view: ClauseView) -> None:
+    """ "Cracked? No.": a question with its answer is no finding of what was asked."""
+    words = view.words.norms[view.clause.start : view.clause.end]
+    if (
+        not remarks
+        or not remarks[-1].quote.endswith("?")
+        or words[0] not in _NO
+        or len(words) > _SHORT_ANSWER
+    ):
+        return
+    turned = tuple(
+        replace(
+            m,
+            polarity=_CONTRARY[m.polarity],
+            severity=None,
+            why=f"{m.why}; answered {view.cite(view.clause.start, view.clause.end)}",
+        )
+        if m.polarity in _CONTRARY
+        else m
+        for m in remarks[-1].mentions
+    )
+    remarks[-1] = replace(remarks[-1], mentions=turned)
 
 
 def speaks_of_the_past(view: ClauseView) -> bool:
