@@ -68,7 +68,7 @@ def _silenced(view: ClauseView, item: Found) -> CueHit | None:
         if cue.end <= at:
             return cue
     for cue in view.reach.wide:
-        if cue.kind == "general":
+        if cue.kind == "general" and (cue.use.reach != "forward" or cue.start < at):
             return cue
         if cue.kind == "plan" and (cue.start < at or item.condition is None):
             return cue
@@ -90,8 +90,12 @@ def _past(view: ClauseView, history: tuple[CueHit, ...], item: Found) -> CueHit 
 
 
 def is_generic(view: ClauseView) -> bool:
-    """ "A bad bearing will growl": an indefinite thing and what such things will do."""
+    """ "A bad bearing will growl", "conveyors jam if you leave them": any such thing, and what it does."""
     start = view.clause.start
+    if any(cue.kind == "general" and cue.use.reach == "forward" for cue in view.reach.own):
+        plural = view.words.norms[view.terms[0].end - 1].endswith("s") if view.terms else False
+        if plural and view.terms[0].start == start and view.terms[0].how == "inflected":
+            return True
     first = view.words.norms[start]
     habits = _HABIT if first in _INDEFINITE else _HABIT_OF_ALL if first in _ALL_SUCH else frozenset()
     if not habits or not view.terms:

@@ -31,6 +31,9 @@ def read_clause(view: ClauseView, context: Context) -> tuple[list[Mention], Cont
     """The mentions of checks in one remark, and the context for the next."""
     mentions, following = _read(view, context)
     tone = tone_of(view)
+    said = {m.polarity for m in mentions} & {"good", "bad"}
+    if len(said) == 1:
+        tone = replace(tone, polarity=next(iter(said)))
     if tone.polarity is None and context.tone is not None and not view.conditions:
         tone = replace(context.tone, sentence=context.tone.sentence)
     return mentions, replace(following, tone=tone, swept=bool(view.reach.of_kind("sweep")))
@@ -102,10 +105,11 @@ def _gives_a_reason(view: ClauseView) -> bool:
 def _next_context(view: ClauseView, context: Context, mentions: list[Mention]) -> Context:
     terms = tuple(term for term in view.terms if any(s.kind != "machine" for s in term.subjects))
     judged = tuple(dict.fromkeys(m.check for m in mentions))
+    decided = tuple(m.check for m in mentions if m.polarity != "named")
     station = view.lexicon.checks[judged[-1]].station if judged else context.station
     sentence = view.clause.sentence
     if terms:
-        return context.about(Topic(_main_terms(view, terms, judged, context), judged, sentence), station)
+        return context.about(Topic(_main_terms(view, terms, decided, context), judged, sentence), station)
     if not judged:
         return replace(context, station=station, untested_in=None)
     return context.still_about(Topic(context.terms, judged, sentence), station)
