@@ -11,6 +11,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from voicenotes.language.clause_view import Tone
+from voicenotes.language.grounds import of_cue
 from voicenotes.language.mentions import Mention
 from voicenotes.language.polarity import polarity_of
 from voicenotes.language.scope import negations_of, reaches_condition
@@ -56,8 +57,10 @@ def excepted(view: ClauseView, context: Context) -> list[Mention]:
     checks = spoken_of(view, context, cue)
     return [
         Mention(
-            check, polarity, "seen", _SURE, f"{named} + {view.cite(cue.start, cue.end)} (exception)",
+            check, polarity, "seen", _SURE, f"{named.words} + {view.cite(cue.start, cue.end)} (exception)",
             severity=view.lexicon.checks[check].severity if polarity == "bad" else None,
+            severity_from="check" if polarity == "bad" else None,
+            grounds=(*named.grounds, of_cue(cue)),
         )
         for check, named in checks.items()
     ]  # fmt: skip
@@ -73,7 +76,12 @@ def turned_round(view: ClauseView, context: Context, found: list[Found]) -> list
         return found
     said = f"; {view.cite(cue.start, cue.end)} (exception)"
     return [
-        replace(item, polarity=_CONTRARY[item.polarity], because=item.because + said)
+        replace(
+            item,
+            polarity=_CONTRARY[item.polarity],
+            because=item.because + said,
+            grounds=(*item.grounds, of_cue(cue)),
+        )
         if item.polarity in _CONTRARY
         else item
         for item in found

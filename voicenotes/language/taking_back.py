@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from itertools import islice
 from typing import TYPE_CHECKING
 
+from voicenotes.language.grounds import of_cue
 from voicenotes.language.severity import stated_severity
 
 if TYPE_CHECKING:
@@ -78,7 +79,7 @@ def take_back(
     words = view.cite(cue.start, cue.end)
     changed = list(remarks)
     for index in targets:
-        changed[index] = replace(changed[index], taken_back=words)
+        changed[index] = replace(changed[index], taken_back=words, taken_back_by=(cue.start, cue.end))
     return changed, now
 
 
@@ -97,7 +98,13 @@ def last_word_counts(remarks: list[Remark], remark: Remark, pending: Correcting 
     changed = list(remarks)
     for index in range(pending.since, len(remarks)):
         mentions = tuple(
-            replace(m, polarity="named", severity=None, why=m.why + "; explains what was taken back")
+            replace(
+                m,
+                polarity="named",
+                severity=None,
+                severity_from=None,
+                why=m.why + "; explains what was taken back",
+            )
             if m.polarity in ("good", "bad") and final.get(m.check, m.polarity) != m.polarity
             else m
             for m in changed[index].mentions
@@ -125,7 +132,16 @@ def class_afterwards(remarks: list[Remark], remark: Remark, view: ClauseView) ->
     severity, cue = stated
     said = f"; {view.cite(cue.start, cue.end)} ({severity})"
     mentions = tuple(
-        replace(m, severity=severity, stated=True, why=m.why + said) if m.polarity == "bad" else m
+        replace(
+            m,
+            severity=severity,
+            stated=True,
+            why=m.why + said,
+            severity_from="stated",
+            grounds=(*m.grounds, of_cue(cue)),
+        )
+        if m.polarity == "bad"
+        else m
         for m in last.mentions
     )
     return [*remarks[:-1], replace(last, mentions=mentions)]
@@ -140,7 +156,9 @@ def reason_before(remarks: list[Remark], view: ClauseView) -> list[Remark]:
     untested = {m.check for m in remarks[-1].mentions if m.polarity == "not_tested"}
     before = remarks[-2]
     mentions = tuple(
-        replace(m, polarity="named", severity=None, why=m.why + "; the reason for not testing")
+        replace(
+            m, polarity="named", severity=None, severity_from=None, why=m.why + "; the reason for not testing"
+        )
         if m.check in untested and m.polarity == "bad"
         else m
         for m in before.mentions
@@ -163,7 +181,16 @@ def doubt_afterwards(remarks: list[Remark], view: ClauseView) -> list[Remark]:
     said = f"; {view.cite(cues[0].start, cues[0].end)} (hedge)"
     last = remarks[-1]
     mentions = tuple(
-        replace(m, polarity="unsure", severity=None, why=m.why + said) if m.polarity in ("good", "bad") else m
+        replace(
+            m,
+            polarity="unsure",
+            severity=None,
+            severity_from=None,
+            why=m.why + said,
+            grounds=(*m.grounds, of_cue(cues[0])),
+        )
+        if m.polarity in ("good", "bad")
+        else m
         for m in last.mentions
     )
     return [*remarks[:-1], replace(last, mentions=mentions)]
