@@ -77,9 +77,14 @@ class Remark:
     taken_back_by: Span | None = None
 
     @property
+    def said(self) -> tuple[Mention | FittingMention | FactMention, ...]:
+        """Everything that was read in it."""
+        return (*self.mentions, *self.fittings, *self.facts)
+
+    @property
     def is_tagged(self) -> bool:
         """Whether any check, fact or fitting took the remark."""
-        return bool(self.mentions or self.fittings or self.facts)
+        return bool(self.said)
 
 
 def merge(mentions: list[Mention]) -> list[Mention]:
