@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import functools
 import os
+import shutil
 import sys
 from enum import StrEnum
 from pathlib import Path
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
     from voicenotes.model import Record
+    from voicenotes.outputs.canvas import Line
     from voicenotes.vocabulary.schema import Pack
 
     Progress = Callable[[str, float, float], None]
@@ -37,6 +39,14 @@ EXIT_CODES = (
     "Exit codes: 0 every recording was read; 1 some recording could not be read, or only in part, and "
     "the record says which; 2 wrong use or nothing to read; 130 interrupted."
 )
+
+WIDEST = 100  # columns, on a terminal that has more
+STYLES = {
+    "subject": "bold cyan", "station": "bold cyan", "condition": "bold magenta", "aspect": "magenta",
+    "cue": "bold yellow", "quantity": "bold blue", "fact": "bold blue", "fitting": "bold", "name": "bold",
+    "quiet": "dim", "good": "bold green", "bad": "bold red", "unsure": "bold yellow",
+    "not_tested": "bold yellow", "withdrawn": "dim strike",
+}  # fmt: skip
 
 app = typer.Typer(
     name="voicenotes",
@@ -161,16 +171,18 @@ def explain(
     pack: PackName = "cnc_lathe",
     as_json: AsJson = False,
 ) -> None:
-    """Show how a sentence is read, and why."""
-    from voicenotes.findings.read import read_text
-    from voicenotes.outputs.explanation import explanation_data, explanation_lines
+    """Show how a sentence is read, and which words decided."""
+    from voicenotes.outputs import explanation
+    from voicenotes.outputs.canvas import signs_for
+    from voicenotes.outputs.explanation_sheet import explanation_lines
     from voicenotes.vocabulary.load import load_pack
 
-    record = read_text(sentence, load_pack(pack))
+    explained = explanation.explain(sentence, load_pack(pack))
     if as_json:
-        _print_json(explanation_data(record))
+        _print_json(explained.model_dump(mode="json"))
     else:
-        _print(explanation_lines(record))
+        width = min(shutil.get_terminal_size().columns, WIDEST)
+        _print_styled(explanation_lines(explained, width, signs_for(sys.stdout.encoding)))
 
 
 @app.command()
@@ -208,10 +220,13 @@ def lint(
 @_command
 def schema(
     name: Annotated[
-        str, typer.Argument(help="record, transcript, pack, check, part, aspect, cue, fact or sentence.")
+        str,
+        typer.Argument(
+            help="record, explanation, transcript, pack, check, part, aspect, cue, fact or sentence."
+        ),
     ] = "record",
 ) -> None:
-    """Print the JSON Schema of the record, a transcript or an entry of a pack."""
+    """Print the JSON Schema of the record, an explanation, a transcript or an entry of a pack."""
     from voicenotes.outputs.schemas import schema_of
 
     _print_json(schema_of(name))
@@ -244,6 +259,22 @@ def _pack_of(record: Record, given: str | None) -> Pack:
 def _print(lines: Iterable[str]) -> None:
     for line in lines:
         typer.echo(line.rstrip())
+
+
+def _print_styled(lines: Iterable[Line]) -> None:
+    """Lines in colour on a terminal that wants it, else as plain text."""
+    from rich.console import Console
+    from rich.text import Text
+
+    from voicenotes.outputs.canvas import plain
+
+    console = Console(highlight=False, markup=False)
+    if not console.is_terminal or console.no_color or console.color_system is None:
+        _print(map(plain, lines))
+        return
+    for line in lines:
+        styled = Text.assemble(*((text, STYLES.get(style, "")) for text, style in line))
+        console.print(styled, soft_wrap=True)
 
 
 def _print_json(data: object) -> None:

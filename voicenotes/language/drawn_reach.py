@@ -35,9 +35,7 @@ TAKING_BACK = frozenset({"retract", "correct"})
 CUTTING = frozenset({"breaker", "marker"})
 _BY_DISTANCE = frozenset({"softener", "sweep"})
 _THERE_OR_NOT = frozenset({"present", "absent"})
-REMARK_ENDS, REMARK_EDGES, SENTENCE_ENDS, A_PAUSE = (
-    "the remark ends", "the remark's ends", "the sentence ends", "a pause or mark",
-)  # fmt: skip
+REMARK_END, REMARK_EDGES, SENTENCE_END = "the remark's end", "the remark's edges", "the sentence's end"
 
 
 @dataclass(frozen=True)
@@ -114,7 +112,7 @@ def _reach_of(seen: _Seen, place: int, cue: CueHit) -> CueReach:
         places = [i for i, r in enumerate(seen.remarks) if r.taken_back_by == (cue.start, cue.end)]
         took = tuple(_whole(seen.views[at]) for at in places)
         reach = (took[0][0], cue.end) if took else (cue.start, cue.end)
-        stopped = "the remark taken back" if took else "nothing to take back"
+        stopped = "the remark taken back" if took else "nothing said before"
     cut = cue.kind in CUTTING and cue.start == view.clause.start and view.clause.joint in ("break", "marker")
     changed = bool(took) and cue.kind in ("negation", "circumstance", *TAKING_BACK)
     return CueReach(cue, place, reach, took, stopped, bool(counted) or changed or cut)
@@ -128,13 +126,13 @@ def _negation(view: ClauseView, cue: CueHit) -> tuple[Span, tuple[Span, ...], st
     if cue.use.reach == "backward":
         return (spans[0][0] if spans else cue.start, cue.end), spans, "the nearest judging word"
     if is_plain_no(view.words, cue):
-        return (cue.start, cue.end), (), "a plain no denies nothing by itself"
+        return (cue.start, cue.end), (), "its being an answer"
     ahead = [c for c in view.conditions if c.judges and 0 <= c.start - cue.end <= cue.use.words]
     if not took and ahead:
         last = ahead[0].start + 1
         at = next((w for w in range(cue.end, last) if w < clause.end and view.words.breaks[w]), None)
         if at is not None:
-            return (cue.start, max(at, cue.end)), (), A_PAUSE
+            return (cue.start, max(at, cue.end)), (), "a pause or mark"
     after = max((c.end for c in took), default=cue.end)
     following = [c for c in ahead if c not in took and c.start >= after]
     if took and following:
@@ -151,7 +149,7 @@ def _by_words(view: ClauseView, cue: CueHit, words: int) -> tuple[Span, str]:
     if cue.use.reach != "forward":
         start = cue.start - words
     inside = (max(start, view.clause.start), min(end, view.clause.end))
-    stopped = f"{words} words" if inside == (start, end) else REMARK_ENDS
+    stopped = f"{words} words" if inside == (start, end) else REMARK_END
     return inside, stopped
 
 
@@ -198,7 +196,7 @@ def _over_remarks(
 
 def _why_not_on(views: Sequence[ClauseView], last: int) -> str:
     if last + 1 >= len(views) or views[last + 1].clause.sentence != views[last].clause.sentence:
-        return SENTENCE_ENDS
+        return SENTENCE_END
     following = views[last + 1]
     if following.clause.joint == "subject":
         return "a new subject"

@@ -1,4 +1,4 @@
-"""JSON Schemas of the record, of transcripts and of each kind of pack file, made from the models."""
+"""JSON Schemas of the record, of explanations, transcripts and each kind of pack file, made from the models."""
 
 from __future__ import annotations
 
@@ -8,12 +8,14 @@ from pydantic import BaseModel, TypeAdapter
 
 from voicenotes.errors import VoicenotesError
 from voicenotes.model import Record, Transcript
+from voicenotes.outputs.explanation import Explanation
 from voicenotes.vocabulary.schema import Aspect, Check, Cue, Fact, LabelledSentence, PackHead, Part
 
 DRAFT = "https://json-schema.org/draft/2020-12/schema"
 # One entry of each kind; a pack's files other than pack.yaml hold lists of these.
 _ONE: dict[str, type[BaseModel]] = {
     "record": Record,
+    "explanation": Explanation,
     "transcript": Transcript,
     "pack": PackHead,
     "check": Check,
