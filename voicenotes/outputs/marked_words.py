@@ -17,11 +17,12 @@ if TYPE_CHECKING:
 QUIET = "quiet"
 _INDENT = 1
 _UNMARKED = frozenset({"link", "strengthener"})  # cues that change no reading
+_QUIET_ONES = frozenset({"present", "absent"})  # "a", "no": only worth a label where they decide
 _SHOWN_IDLE = frozenset({"negation", "hedge", "hearsay", "plan", "general", "history", "not_tested"})
 _CUTTING = frozenset({"breaker", "marker"})
 _TAKING_BACK = frozenset({"retract", "correct"})
 _LABELS = {
-    "good": "good word", "bad": "bad word", "breaker": "cuts", "marker": "cuts", "retract": "takes back",
+    "breaker": "cuts", "marker": "cuts", "retract": "takes back",
     "correct": "takes back", "pseudo": "denies nothing",
 }  # fmt: skip
 
@@ -133,6 +134,8 @@ def _labels(seen: Explanation, remarks: Sequence[int]) -> list[_Label]:
     labels: dict[tuple[int, ...], _Label] = {}
     for mark in here:
         if not mark.decided and _inside(mark, decided):
+            continue
+        if mark.kind in _QUIET_ONES and not mark.decided:
             continue
         if mark.role == "cue" and (
             mark.kind in _UNMARKED or reaching.get(mark.words, mark.kind) != mark.kind
@@ -254,7 +257,10 @@ def reach_words(seen: Explanation, cue: ExplainedCue) -> str:
     if cue.kind in _TAKING_BACK:
         taken = [place + 1 for place, remark in enumerate(seen.remarks) if remark.words in cue.took_in]
         return f"takes back {', '.join(map(str, taken))}"
-    end = f"after {cue.stopped}" if cue.stopped[:1].isdigit() else f"stopped by {cue.stopped}"
+    if set(cue.reach) == set(seen.remarks[cue.remark].words):
+        end = "over the whole remark"
+    else:
+        end = f"after {cue.stopped}" if cue.stopped[:1].isdigit() else f"stopped by {cue.stopped}"
     return f"{kind}, {end}" if cue.acted else f"({kind}, changes nothing: {end})"
 
 

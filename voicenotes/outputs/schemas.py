@@ -1,4 +1,4 @@
-"""JSON Schemas of the record, of explanations, transcripts and each kind of pack file, made from the models."""
+"""JSON Schemas of the record, explanations, transcripts and each kind of pack file, from the models."""
 
 from __future__ import annotations
 
