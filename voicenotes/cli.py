@@ -187,6 +187,35 @@ def explain(
 
 @app.command()
 @_command
+def score(
+    sets: Annotated[
+        list[Path],
+        typer.Argument(
+            metavar="SET...",
+            help="Labelled sentences (a YAML file, or a folder of them) or labelled visits.",
+            show_default=False,
+        ),
+    ],
+    pack: PackName = "cnc_lathe",
+    raw: Annotated[
+        bool, typer.Option("--raw", help="Also read without punctuation and capitals; say what that loses.")
+    ] = False,
+    as_json: AsJson = False,
+    worst: Annotated[int, typer.Option(min=0, metavar="N", help="How many misreadings to show.")] = 10,
+) -> None:
+    """Count how well labelled sentences and visits are read."""
+    from voicenotes.outputs.score_sheet import score_lines
+    from voicenotes.scoring import score_sets
+
+    scored = score_sets(sets, pack, raw)
+    if as_json:
+        _print_json(scored.model_dump(mode="json"))
+    else:
+        _print(score_lines(scored, worst))
+
+
+@app.command()
+@_command
 def packs() -> None:
     """List the packs that came with voicenotes."""
     from voicenotes.vocabulary.homes import pack_folder, shipped_packs
@@ -222,11 +251,12 @@ def schema(
     name: Annotated[
         str,
         typer.Argument(
-            help="record, explanation, transcript, pack, check, part, aspect, cue, fact or sentence."
+            help="record, explanation, transcript, score, pack, check, part, aspect, cue, fact, sentence "
+            "or visit-label."
         ),
     ] = "record",
 ) -> None:
-    """Print the JSON Schema of the record, an explanation, a transcript or an entry of a pack."""
+    """Print the JSON Schema of the record, an explanation, a transcript, a score or an entry of a pack."""
     from voicenotes.outputs.schemas import schema_of
 
     _print_json(schema_of(name))

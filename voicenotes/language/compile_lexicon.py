@@ -67,7 +67,7 @@ def _add_terms(lexicon: Lexicon, phrases: Iterable[str], subject: Subject, how: 
                 lexicon.term_phrases[words] = (*known, subject)
             if is_fixed(template):
                 continue
-            variants = [(*words[:-1], form) for form in plural_forms(words[-1])]
+            variants = [(*words[:-1], form) for form in plural_forms(words[-1], as_noun=len(words) > 1)]
             for variant in variants:
                 _add(lexicon, variant, Entry(subject, phrase, "inflected"))
             for joined in joined_forms(words):
@@ -120,6 +120,11 @@ def _add_judging(lexicon: Lexicon, template: str, judgement: Judgement) -> None:
         if is_fixed(template) or not words:
             continue
         heads = verb_forms(words[0]) if verbal else plural_forms(words[0]) if len(words) == 1 else ()
+        if len(words) == 1:
+            if not verbal:  # "a bit" is no singular of "bits"
+                heads = tuple(form for form in heads if form not in morphology().function)
+            if words[0] in morphology().compared:
+                heads = (*heads, morphology().compared[words[0]])
         for form in heads:
             _add(lexicon, (form, *words[1:]), Entry(judgement, phrase, "inflected"))
         if len(words) > 1 and not verbal:

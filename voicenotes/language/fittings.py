@@ -42,7 +42,7 @@ def read_fittings(view: ClauseView, mentions: Sequence[Mention]) -> list[Fitting
                         of_term(term),
                         Ground("cue", fittings[-1][0].end, fittings[-1][0].end + 1, "answer"),
                     )
-                    results.append(FittingMention(name, answer, basis, 0.85, why, grounds))
+                    results.append(FittingMention(name, answer, basis, 0.85, why, grounds=grounds))
                 continue
             absent = _says(view, fittings[0][0], fittings[-1][0], "absent")
             hedged = bool(view.reach.of_kind("hedge"))
@@ -52,7 +52,9 @@ def read_fittings(view: ClauseView, mentions: Sequence[Mention]) -> list[Fitting
                         f"{view.cite(absent.start, absent.end)} (absent) + {view.cite(term.start, term.end)}"
                     )
                     grounds = of_cue(absent), of_term(term)
-                    results.append(FittingMention(name, None if hedged else False, basis, 0.9, why, grounds))
+                    results.append(
+                        FittingMention(name, None if hedged else False, basis, 0.9, why, grounds=grounds)
+                    )
             elif (
                 present := _says(view, fittings[0][0], fittings[-1][0], "present")
             ) is not None and not hedged:
@@ -60,11 +62,13 @@ def read_fittings(view: ClauseView, mentions: Sequence[Mention]) -> list[Fitting
                     there = view.cite(present.start, present.end)
                     why = f"{there} (present) + {view.cite(term.start, term.end)}"
                     grounds = of_cue(present), of_term(term)
-                    results.append(FittingMention(name, True, basis, 0.85, why, grounds))
+                    results.append(FittingMention(name, True, basis, 0.85, why, grounds=grounds))
             elif not hedged and _is_where(view, fittings[0][0]):
                 for term, name in fittings:
                     why = f"{view.cite(term.start, term.end)}: something was judged at it"
-                    results.append(FittingMention(name, True, basis, 0.8, why, (of_term(term),)))
+                    results.append(
+                        FittingMention(name, True, basis, 0.8, why, implied=True, grounds=(of_term(term),))
+                    )
     seen = {mention.fitting for mention in results}
     for mention in mentions:
         fitting = view.lexicon.checks[mention.check].fitting
@@ -77,7 +81,7 @@ def read_fittings(view: ClauseView, mentions: Sequence[Mention]) -> list[Fitting
                     mention.basis,
                     mention.confidence,
                     f"{mention.check} judged: {mention.why}",
-                    mention.grounds,
+                    grounds=mention.grounds,
                 )
             )
     return results

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from voicenotes.language.binding import groups_of
 from voicenotes.language.clause_view import Topic
 from voicenotes.language.conditions import judge_conditions
-from voicenotes.language.cue_effects import with_cues
+from voicenotes.language.cue_effects import is_generic, with_cues
 from voicenotes.language.exceptions import excepted, tone_of, turned_round
 from voicenotes.language.measuring import measurements, overruled
 from voicenotes.language.mentions import merge
@@ -46,11 +46,15 @@ def _read(view: ClauseView, context: Context) -> tuple[list[Mention], Context]:
     measured = measurements(view, context, found)
     found = [item for item in found if not overruled(view, item, measured)] + measured
     mentions = with_cues(view, found)
+    generic = is_generic(view) or context.generic_in == view.clause.sentence
+    if generic:
+        mentions = [replace(m, polarity="named", severity=None) for m in mentions]
     if not mentions:
         mentions += excepted(view, context)
     mentions += only_named(view, {mention.check for mention in mentions}, context)
     merged = merge(mentions)
-    return merged, _next_context(view, context, merged)
+    following = _next_context(view, context, merged)
+    return merged, replace(following, generic_in=view.clause.sentence if generic else None)
 
 
 def _main_terms(

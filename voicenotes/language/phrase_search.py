@@ -34,6 +34,7 @@ _PARTICLES = frozenset(
     {"in", "on", "out", "off", "up", "down", "there", "here", "over", "under", "back", "away",
      "through", "across", "open", "move", "with", "for", "right"}
 )  # fmt: skip
+_ALSO_VERBS = frozenset({"open", "move"})
 _LEVELS = frozenset({"low", "high"})
 _SPOKEN_APART = frozenset({"correct", "retract"})
 _ARTICLES = frozenset({"the", "a", "an"})
@@ -155,6 +156,8 @@ def _only_grammar(span: Span, norms: Sequence[str], breaks: Sequence[int], named
     if end - start == 1 and norms[start] in _LEVELS:
         return not led
     if any(norms[word] not in _PARTICLES for word in range(start, end)):
+        return False
+    if before == "to" and norms[start] in _ALSO_VERBS:
         return False
     closed = end >= len(norms) or breaks[end] or norms[end] in _AFTER_PREDICATE
     return not (closed and led)

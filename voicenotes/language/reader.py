@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import islice
 from typing import TYPE_CHECKING, TypeVar
 
 from voicenotes.language.clause_view import ClauseView, Context, Topic
@@ -28,7 +29,9 @@ from voicenotes.language.taking_back import (
     doubt_afterwards,
     last_said,
     last_word_counts,
+    overtaken,
     reason_before,
+    speaks_of_the_past,
     take_back,
 )
 from voicenotes.language.words import words_of
@@ -46,6 +49,8 @@ if TYPE_CHECKING:
 
 PlacedT = TypeVar("PlacedT", bound=Placed)
 _FORGET_AFTER_S = 20.0
+_CLAUSES_AHEAD = 6
+_WORDS_BEFORE_PLACE = 4
 
 
 def read_transcript(
@@ -67,13 +72,17 @@ def read_transcript(
     ending = 0.0
     pending: Correcting | None = None
     topics: list[Topic] = []
-    for view, places, fact_hits in views:
+    was: list[bool] = []
+    for number, (view, places, fact_hits) in enumerate(views):
         start, end = _times(transcript, words, view)
         if start - ending > _FORGET_AFTER_S:
             context = context.forgotten()
         ending = end
-        if places:
-            context = context.at_station(places[-1].station)
+        announced = [place for place in places if announces(view, place)]
+        if announced:
+            context = context.at_station(announced[-1].station)
+        if context.station is None:
+            context = replace(context, hint=station_of_sentence(views, number))
         cue = correcting_cue(view, pending)
         if cue is not None and (said := last_said(remarks)) is not None and said >= len(before):
             context = context.back_to(topics[said - len(before)])
@@ -94,13 +103,15 @@ def read_transcript(
             fittings=tuple(read_fittings(view, mentions)) if about_it else (),
             facts=tuple(facts),
         )
-        remarks, pending = take_back(remarks, remark, view, pending)
-        remarks = last_word_counts(remarks, remark, pending)
-        remarks = class_afterwards(remarks, remark, view)
-        remarks = doubt_afterwards(remarks, view)
+        pending = take_back(remarks, remark, view, pending)
+        last_word_counts(remarks, remark, pending)
+        overtaken(remarks, remark, view, was)
+        was.append(speaks_of_the_past(view))
+        class_afterwards(remarks, remark, view)
+        doubt_afterwards(remarks, view)
         remarks.append(remark)
         topics.append(following.topics[0] if following.topics else Topic((), ()))
-        remarks = reason_before(remarks, view)
+        reason_before(remarks, view)
         context = _without_absent(following, remark)
     return remarks, context
 
@@ -128,6 +139,29 @@ def views_of(
         (ClauseView(words, marks, clause, terms, conditions, values, reach, covered, lexicon), places, facts)
         for clause, reach, terms, conditions, values, places, facts in dealt
     ]
+
+
+def announces(view: ClauseView, place: PlaceHit) -> bool:
+    """Whether a place's name says where he goes now, not where something is: "... behind the conveyor"."""
+    start = view.clause.start
+    if any(start <= condition.start < place.start for condition in view.conditions if condition.judges):
+        return False
+    return place.start - start <= _WORDS_BEFORE_PLACE or bool(view.reach.of_kind("marker"))
+
+
+def station_of_sentence(
+    views: Sequence[tuple[ClauseView, tuple[PlaceHit, ...], tuple[FactHit, ...]]], place: int
+) -> str | None:
+    """Where a talk that announces no place begins: the station of the first check that its sentence names."""
+    sentence = views[place][0].clause.sentence
+    for view, _, _ in islice(views, place, place + _CLAUSES_AHEAD):
+        if view.clause.sentence != sentence:
+            break
+        for term in view.terms:
+            stations = {view.lexicon.checks[s.id].station for s in term.subjects if s.kind == "check"}
+            if len(stations) == 1 and len(term.subjects) == 1:
+                return stations.pop()
+    return None
 
 
 def _dealt(things: Sequence[PlacedT], clauses: Sequence[Clause]) -> list[tuple[PlacedT, ...]]:

@@ -22,6 +22,7 @@ WIDE = ("hearsay", "plan", "general")
 _RAW_REACH_WORDS = 14
 _PLACE_WORDS = frozenset(["on", "onto", "in", "into", "over", "at", "from", "down", "all"])
 _NOUN_NEGATIONS = frozenset({"no", "without", "free of", "free from", "zero", "nil", "without any"})
+_COUNTERS = frozenset({"none", "not", "hardly"})
 _AFTER_A_PLAIN_NO = frozenset(
     {"it", "that", "they", "i", "we", "he", "she", "the", "this", "these", "those", "wait",
      "actually", "hang", "sorry"}
@@ -146,7 +147,7 @@ def _negated_by(
         if c.judges
         and (c.start >= cue.end or c.start < cue.end < c.end)
         and c.start - cue.end <= cue.use.words
-        and not (cue.phrase == "neither" and c.is_noun and _stands_in(terms, c))
+        and not (_denies_subject(cue) and c.is_noun and _stands_in(terms, c))
     ]
     if not ahead or any(words.breaks[w] for w in range(cue.end, conditions[ahead[0]].start + 1)):
         return []
@@ -175,6 +176,11 @@ def _negated_by(
         else:
             break
     return chosen
+
+
+def _denies_subject(cue: CueHit) -> bool:
+    """Whether a negation says of which things the predicate doesn't hold: "neither", "none of"."""
+    return cue.phrase == "neither" or (cue.phrase.endswith(" of") and cue.phrase.split()[0] in _COUNTERS)
 
 
 def _stands_in(terms: Sequence[TermHit], condition: ConditionHit) -> bool:

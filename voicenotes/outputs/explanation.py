@@ -220,7 +220,8 @@ def _check(mention: Mention, record: Record) -> ExplainedCheck:
     finding = record.check(mention.check)
     return ExplainedCheck(
         check=mention.check, title=finding.title, polarity=mention.polarity, basis=mention.basis,
-        confidence=mention.confidence, severity=mention.severity, severity_from=mention.severity_from,
+        confidence=mention.confidence, severity=mention.severity,
+        severity_from=mention.severity_from if mention.severity else None,
         readings=mention.readings, because=_because(mention.grounds), why=mention.why,
         outcome=finding.outcome,
     )  # fmt: skip

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from voicenotes.language.drawn_reach import REMARK_EDGES
 from voicenotes.outputs.canvas import Canvas, Line, columns, printable
 from voicenotes.outputs.wording import wrapped
 
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
 QUIET = "quiet"
 _INDENT = 1
 _UNMARKED = frozenset({"link", "strengthener"})  # cues that change no reading
-_QUIET_ONES = frozenset({"present", "absent"})  # "a", "no": only worth a label where they decide
+_QUIET_ONES = frozenset({"present", "absent", "now"})  # "a", "no": only worth a label where they decide
 _SHOWN_IDLE = frozenset({"negation", "hedge", "hearsay", "plan", "general", "history", "not_tested"})
 _CUTTING = frozenset({"breaker", "marker"})
 _TAKING_BACK = frozenset({"retract", "correct"})
@@ -257,7 +258,7 @@ def reach_words(seen: Explanation, cue: ExplainedCue) -> str:
     if cue.kind in _TAKING_BACK:
         taken = [place + 1 for place, remark in enumerate(seen.remarks) if remark.words in cue.took_in]
         return f"takes back {', '.join(map(str, taken))}"
-    if set(cue.reach) == set(seen.remarks[cue.remark].words):
+    if cue.stopped == REMARK_EDGES:
         end = "over the whole remark"
     else:
         end = f"after {cue.stopped}" if cue.stopped[:1].isdigit() else f"stopped by {cue.stopped}"

@@ -217,7 +217,7 @@ class Fact(Entry):
 
 CueKind = Literal[
     "negation", "pseudo", "hedge", "plan", "general", "hearsay", "not_tested", "present", "absent",
-    "history", "circumstance", "retract", "correct", "breaker", "exception", "sweep", "marker",
+    "history", "now", "circumstance", "retract", "correct", "breaker", "exception", "sweep", "marker",
     "softener", "strengthener", "link",
     "class_critical", "class_major", "class_minor",
 ]  # fmt: skip
@@ -247,20 +247,6 @@ class PackHead(Entry):
     cautions: tuple[str, ...] = ()
     stations: tuple[Station, ...]
     fittings: tuple[Fitting, ...] = ()
-
-
-class LabelledSentence(Entry):
-    """A sentence and what it must be read as: the pack's own test, `sentences/*.yaml`.
-
-    `expect` maps a check to its outcome, with a severity after a defect if that is to be right too.
-    """
-
-    say: str
-    expect: dict[CheckId, str] = {}
-    fittings: dict[Name, str | bool] = {}
-    readings: dict[CheckId, str] = {}
-    facts: dict[Name, str | int | float] = {}
-    kind: str | None = Field(default=None, description="the kind of language it tries")
 
 
 class Pack(Entry):
