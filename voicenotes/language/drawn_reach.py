@@ -114,8 +114,8 @@ def _reach_of(seen: _Seen, place: int, cue: CueHit) -> CueReach:
         reach = (took[0][0], cue.end) if took else (cue.start, cue.end)
         stopped = "the remark taken back" if took else "nothing said before"
     cut = cue.kind in CUTTING and cue.start == view.clause.start and view.clause.joint in ("break", "marker")
-    changed = bool(took) and cue.kind in ("negation", "circumstance", *TAKING_BACK)
-    return CueReach(cue, place, reach, took, stopped, bool(counted) or changed or cut)
+    by_took = cue.kind in ("negation", "circumstance", *TAKING_BACK)
+    return CueReach(cue, place, reach, took, stopped, bool(took if by_took else counted) or cut)
 
 
 def _negation(view: ClauseView, cue: CueHit) -> tuple[Span, tuple[Span, ...], str]:

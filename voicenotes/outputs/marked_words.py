@@ -19,7 +19,7 @@ QUIET = "quiet"
 _INDENT = 1
 _UNMARKED = frozenset({"link", "strengthener"})  # cues that change no reading
 _QUIET_ONES = frozenset({"present", "absent", "now"})  # "a", "no": only worth a label where they decide
-_SHOWN_IDLE = frozenset({"negation", "hedge", "hearsay", "plan", "general", "history", "not_tested"})
+_SHOWN_UNUSED = frozenset({"negation", "hedge", "hearsay", "plan", "general", "history", "not_tested"})
 _CUTTING = frozenset({"breaker", "marker"})
 _TAKING_BACK = frozenset({"retract", "correct"})
 _LABELS = {
@@ -143,7 +143,7 @@ def _labels(seen: Explanation, remarks: Sequence[int]) -> list[_Label]:
         ):
             continue
         if mark.role == "station" and any(
-            d.role == "subject" and set(d.words) <= set(mark.words) for d in decided
+            d.role == "subject" and set(d.words) & set(mark.words) for d in decided
         ):
             continue
         text = "" if mark.role == "cue" and mark.words in reaching else _wording(mark, decided)
@@ -173,7 +173,7 @@ def _wording(mark: ExplainedMark, decided: Iterable[ExplainedMark]) -> str:
     if mark.role == "fact":
         return mark.kind.replace("_", " ")
     if mark.role == "subject":
-        station = any(m.role == "station" and set(mark.words) <= set(m.words) for m in decided)
+        station = any(m.role == "station" and set(mark.words) & set(m.words) for m in decided)
         return "subject, station" if station and mark.decided else "subject"
     if mark.role in ("condition", "cue"):
         return _LABELS.get(mark.kind, mark.kind.replace("_", " "))
@@ -219,7 +219,7 @@ def _is_drawn(seen: Explanation, cue: ExplainedCue) -> bool:
     if cue.acted:
         return True
     taken = any(mark.decided and set(cue.words) & set(mark.words) for mark in seen.marks)
-    return cue.kind in _SHOWN_IDLE and not taken
+    return cue.kind in _SHOWN_UNUSED and not taken
 
 
 def _draw_reach(
