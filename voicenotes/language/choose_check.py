@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 OWN_TERM, PART_OWN, PART_ASPECT, NAMED_ASPECT = 6.0, 6.0, 5.0, 4.5
 TERM_GENERAL, DEFAULT_GENERAL, ONLY_ONE_HERE, TERM_OTHER_ASPECT = 4.0, 3.5, 3.2, 2.0
 PLACE_OWN = 3.0
-_HERE, _OTHER_SUBJECT, _NAMED_ITSELF, _ONLY_INNER = 0.3, 0.8, 0.4, 0.6
+_HERE, _PART_HERE, _OTHER_SUBJECT, _NAMED_ITSELF, _ONLY_INNER = 0.3, 1.2, 0.8, 0.4, 0.6
 
 
 @dataclass(frozen=True)
@@ -38,6 +38,7 @@ class Choice:
     score: float
     via: TermHit | None
     part: str | None = None
+    loose: bool = False  # the condition is one of another aspect
 
 
 def expand_subjects(lexicon: Lexicon, subjects: Iterable[Subject]) -> list[Subject]:
@@ -64,10 +65,11 @@ def fitting_meaning(
     )
     shorter = [meaning for meaning in inner if meaning.polarity in allowed]
     for level, prefix in ((meanings, ""), (shorter, "inner ")):
-        own = [m for m in level if m.owner == check.id]
+        judging = [m for m in level if m.polarity != "name"] or level
+        own = [m for m in judging if m.owner == check.id]
         if own:
             return _worst(own), prefix + "own"
-        aspect = [m for m in level if m.owner in check.aspects]
+        aspect = [m for m in judging if m.owner in check.aspects]
         if aspect:
             return _worst(aspect), prefix + "aspect"
         general = [m for m in level if m.owner == GENERAL]
@@ -213,12 +215,12 @@ def _score(
         return None
     score -= _ONLY_INNER if is_inner else 0.0
     if check.station == said.here.station:
-        score += _HERE
+        score += _HERE if own_term else _PART_HERE
     if check.id in said.named_aspects and level != "own":
         score += _NAMED_ITSELF
     if _named_too(lexicon, check, said.others):
         score += _OTHER_SUBJECT
-    return Choice(check_id, meaning, score, said.term, None if own_term else subject.id)
+    return Choice(check_id, meaning, score, said.term, None if own_term else subject.id, level == "other")
 
 
 def _only_one_here(lexicon: Lexicon, subject: Subject, station: str) -> bool:

@@ -20,6 +20,7 @@ _BETWEEN = frozenset(
      "already", "would", "could", "can", "will", "been", "still", "not", "never", "really", "even",
      "actually"}
 )  # fmt: skip
+_OBJECTS = frozenset({"it", "her", "him", "them"})
 _UNABLE = frozenset({"could", "can", "did"})
 _BY_FORCE = frozenset(
     {"move", "turn", "shift", "budge", "slide", "push", "pull", "lift", "shut", "close", "open"}
@@ -35,6 +36,10 @@ def only_tells_what_is_done(view: ClauseView, condition: ConditionHit) -> bool:
     if not any(meaning.polarity in ("good", "noted") for meaning in condition.meanings):
         return False
     first = view.words.norms[condition.start]
+    if condition.start == view.clause.start and condition.end < view.clause.end:
+        after = view.words.norms[condition.end]
+        if after in _OBJECTS and (view.words.norms[condition.start] + "s") in verb_forms(first):
+            return True  # "run her both ways"
     is_verb = condition.how == "inflected" or first.endswith(("ed", "ing")) or bool(verb_forms(first))
     if is_verb and _is_done_by_a_person(view, condition):
         return True

@@ -92,7 +92,7 @@ def _carried_over(
                 view.lexicon, condition.meanings, condition.inner, term, others, named, context.here
             )
         least = _OWN_OF_OLDER if age else _LEAST_CARRIED
-        found = [choice for choice in found if choice.score > least]
+        found = [choice for choice in found if choice.score > least and not choice.loose]
         if not found:
             continue
         top = max(choice.score for choice in found)

@@ -73,6 +73,7 @@ def read_transcript(
     pending: Correcting | None = None
     topics: list[Topic] = []
     was: list[bool] = []
+    noted = {fact.fact for remark in remarks if remark.taken_back is None for fact in remark.facts}
     for number, (view, places, fact_hits) in enumerate(views):
         start, end = _times(transcript, words, view)
         if start - ending > _FORGET_AFTER_S:
@@ -94,7 +95,8 @@ def read_transcript(
         mentions = [replace(m, confidence=round(m.confidence * heard, 3)) for m in mentions]
         about_it = speaks_of_it(view, foreign, view.terms)
         facts = read_facts(view, pack, fact_hits) if about_it else []
-        settled = _noted_by_facts(view, lexicon, pack, facts, mentions)
+        noted |= {fact.fact for fact in facts}
+        settled = _noted_by_facts(lexicon, pack, facts, noted, mentions)
         remark = Remark(
             quote=words.quote(view.clause.start, view.clause.end),
             start=start,
@@ -125,7 +127,7 @@ def views_of(
     if guesses:
         terms = sorted((*hits.terms, *guesses), key=lambda term: term.start)
         hits = replace(hits, terms=tuple(terms))
-    hits = without_others_things(words, hits)
+    hits = without_others_things(words, hits, lexicon.elsewhere)
     quantities = find_quantities(words.norms, detect_metric(words.norms))
     marks = landmarks_of(hits, quantities)
     clauses = clauses_of(words, marks)
@@ -191,9 +193,10 @@ def _heard_confidence(transcript: Transcript, words: Words, view: ClauseView) ->
 
 
 def _noted_by_facts(
-    view: ClauseView, lexicon: Lexicon, pack: Pack, facts: Sequence[FactMention], mentions: Sequence[Mention]
+    lexicon: Lexicon, pack: Pack, facts: Sequence[FactMention], noted: set[str], mentions: Sequence[Mention]
 ) -> list[Mention]:
-    """Checks that only ask for a fact to be noted are settled when it is."""
+    """Checks that only ask for facts to be noted are settled by the remark that gives the last one needed;
+    `noted` are all the facts so far."""
     if not facts:
         return []
     results = []
@@ -203,7 +206,7 @@ def _noted_by_facts(
         if not check.notes or check.id in judged or check.station in stations:
             continue
         given = [fact for fact in facts if fact.fact in check.notes]
-        if given:
+        if given and len(noted.intersection(check.notes)) >= check.notes_needed:
             why = "; ".join(fact.why for fact in given)
             told = any(fact.basis == "told" for fact in given)
             grounds = tuple(ground for fact in given for ground in fact.grounds)

@@ -116,7 +116,8 @@ def _cut_here(
             return ""
         if at + 1 < right_end and words.norms[at + 1] in _PRONOUNS and marks.has_judgement(at + 1, right_end):
             return "and"
-        return "and" if judged and named and _own_remark(words, marks, at + 1, right_end) else ""
+        spoken_of = named or words.norms[left] in _PRONOUNS
+        return "and" if judged and spoken_of and _own_remark(words, marks, at + 1, right_end) else ""
     if not (judged and named):
         return ""
     if words.norms[at - 1] in _COORDINATORS:

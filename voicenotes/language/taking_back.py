@@ -24,7 +24,7 @@ JUDGED = ("good", "bad", "unsure", "not_tested")
 _VERDICTS = ("good", "bad")
 _NEIGHBOURHOOD = 3
 _WORDS_BEFORE_DOUBT = 3
-_PAST = frozenset({"was", "were", "had", "used", "been"})
+_PAST = frozenset({"was", "were", "had", "used", "been", "got"})
 
 
 @dataclass(frozen=True)
