@@ -16,6 +16,7 @@ from typer.testing import CliRunner
 from voicenotes import cli
 from voicenotes.language.scope import negations_of
 from voicenotes.language.trace import trace_of
+from voicenotes.outputs import terminal
 from voicenotes.outputs.canvas import DRAWN, PLAIN, Canvas, columns, plain, signs_for
 from voicenotes.outputs.explanation import Explanation, explain
 from voicenotes.outputs.explanation_sheet import explanation_lines
@@ -370,7 +371,7 @@ def test_no_colour_where_it_is_not_wanted(off: dict[str, str], pack: Path) -> No
 
 def test_a_wide_terminal_is_not_filled(pack: Path) -> None:
     lines = run({"COLUMNS": "300"}, f"{SAID} " * 4, "--pack", pack).splitlines()
-    assert 80 < max(map(len, lines)) <= cli.WIDEST
+    assert 80 < max(map(len, lines)) <= terminal.WIDEST
 
 
 def test_json_for_programs(pack: Path) -> None:

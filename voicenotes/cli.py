@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import functools
 import os
-import shutil
 import sys
 from enum import StrEnum
 from pathlib import Path
@@ -19,7 +18,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
     from voicenotes.model import Record
-    from voicenotes.outputs.canvas import Line
     from voicenotes.vocabulary.schema import Pack
 
     Progress = Callable[[str, float, float], None]
@@ -39,14 +37,6 @@ EXIT_CODES = (
     "Exit codes: 0 every recording was read; 1 some recording could not be read, or only in part, and "
     "the record says which; 2 wrong use or nothing to read; 130 interrupted."
 )
-
-WIDEST = 100  # columns, on a terminal that has more
-STYLES = {
-    "subject": "bold cyan", "station": "bold cyan", "condition": "bold magenta", "aspect": "magenta",
-    "cue": "bold yellow", "quantity": "bold blue", "fact": "bold blue", "fitting": "bold", "name": "bold",
-    "quiet": "dim", "good": "bold green", "bad": "bold red", "unsure": "bold yellow",
-    "not_tested": "bold yellow", "withdrawn": "dim strike",
-}  # fmt: skip
 
 app = typer.Typer(
     name="voicenotes",
@@ -172,7 +162,7 @@ def explain(
     as_json: AsJson = False,
 ) -> None:
     """Show how a sentence is read, and which words decided."""
-    from voicenotes.outputs import explanation
+    from voicenotes.outputs import explanation, terminal
     from voicenotes.outputs.canvas import signs_for
     from voicenotes.outputs.explanation_sheet import explanation_lines
     from voicenotes.vocabulary.load import load_pack
@@ -181,8 +171,8 @@ def explain(
     if as_json:
         _print_json(explained.model_dump(mode="json"))
     else:
-        width = min(shutil.get_terminal_size().columns, WIDEST)
-        _print_styled(explanation_lines(explained, width, signs_for(sys.stdout.encoding)))
+        lines = explanation_lines(explained, terminal.width(), signs_for(sys.stdout.encoding))
+        terminal.print_styled(lines, _print)
 
 
 @app.command()
@@ -289,22 +279,6 @@ def _pack_of(record: Record, given: str | None) -> Pack:
 def _print(lines: Iterable[str]) -> None:
     for line in lines:
         typer.echo(line.rstrip())
-
-
-def _print_styled(lines: Iterable[Line]) -> None:
-    """Lines in colour on a terminal that wants it, else as plain text."""
-    from rich.console import Console
-    from rich.text import Text
-
-    from voicenotes.outputs.canvas import plain
-
-    console = Console(highlight=False, markup=False)
-    if not console.is_terminal or console.no_color or console.color_system is None:
-        _print(map(plain, lines))
-        return
-    for line in lines:
-        styled = Text.assemble(*((text, STYLES.get(style, "")) for text, style in line))
-        console.print(styled, soft_wrap=True)
 
 
 def _print_json(data: object) -> None:

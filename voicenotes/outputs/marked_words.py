@@ -41,8 +41,9 @@ class _Label:
 
 def picture(seen: Explanation, remarks: Sequence[int], width: int, signs: Signs) -> list[Line]:
     """The remarks of one sentence in blocks of at most `width` columns."""
-    layout = _Layout(seen, remarks, width, signs)
-    marks = list(_layers(_labels(seen, remarks)))
+    labels = _labels(seen, remarks)
+    layout = _Layout(seen, remarks, width, signs, _styles_of_characters(labels))
+    marks = list(_layers(labels))
     cues = [cue for cue in seen.cues if cue.remark in remarks and _is_drawn(seen, cue)]
     lines: list[Line] = []
     for row in range(layout.rows):
@@ -60,12 +61,13 @@ def picture(seen: Explanation, remarks: Sequence[int], width: int, signs: Signs)
 class _Layout:
     """Where each character of the sentence stands: its row and column."""
 
-    def __init__(self, seen: Explanation, remarks: Sequence[int], width: int, signs: Signs) -> None:
+    def __init__(
+        self, seen: Explanation, remarks: Sequence[int], width: int, signs: Signs, styles: dict[int, str]
+    ) -> None:
         self.width = width
         self._pieces: list[list[tuple[int, str, str]]] = [[]]
         self._at: dict[int, tuple[int, int, int]] = {}
         self._column = _INDENT
-        styles = _styles_of_words(seen)
         for place in remarks:
             remark = seen.remarks[place]
             if len(seen.remarks) > 1:
@@ -120,11 +122,13 @@ def _tokens(text: str, start: int, end: int) -> Iterator[tuple[int, str]]:
         at += len(token)
 
 
-def _styles_of_words(seen: Explanation) -> dict[int, str]:
-    """A style for each character of a word that decided."""
-    return {
-        place: word.roles[0] for word in seen.words if word.roles for place in range(word.start, word.end)
-    }
+def _styles_of_characters(labels: Iterable[_Label]) -> dict[int, str]:
+    """A style for each character of the words that decided."""
+    styles: dict[int, str] = {}
+    for label in labels:
+        for place in range(label.start, label.end) if label.decided else ():
+            styles.setdefault(place, label.style)
+    return styles
 
 
 def _labels(seen: Explanation, remarks: Sequence[int]) -> list[_Label]:
