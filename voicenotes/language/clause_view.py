@@ -14,6 +14,7 @@ from voicenotes.vocabulary.expand import morphology
 
 if TYPE_CHECKING:
     from voicenotes.language.choose_check import Choice
+    from voicenotes.language.grounds import Grounds
     from voicenotes.language.hits import ConditionHit
     from voicenotes.language.landmarks import Landmarks
     from voicenotes.language.lexicon import Judgement, Lexicon
@@ -162,3 +163,4 @@ class Found:
     confidence: float
     because: str
     reading: Reading | None = None
+    grounds: Grounds = ()

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from voicenotes.language.choose_check import Choice, expand_subjects
 from voicenotes.language.clause_view import CERTAINTY_CARRIED, Found
 from voicenotes.language.conditions import leads_to_value
+from voicenotes.language.grounds import of_quantity, of_term
 from voicenotes.language.lexicon import CERTAINTY, Judgement
 from voicenotes.language.limits import judge, limit_for
 
@@ -59,7 +60,9 @@ def measurements(view: ClauseView, context: Context, found: list[Found]) -> list
         if quantity.doubtful:
             why += f"; {quantity.doubtful}"
         certainty = 0.95 * (CERTAINTY[choice.via.how] if choice.via else CERTAINTY_CARRIED)
-        results.append(Found(choice, polarity, None, certainty, why, reading))
+        via = () if choice.via is None else (of_term(choice.via, choice.via not in view.terms),)
+        grounds = (*via, of_quantity(quantity))
+        results.append(Found(choice, polarity, None, certainty, why, reading, grounds))
     return results
 
 

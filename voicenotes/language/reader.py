@@ -45,7 +45,7 @@ if TYPE_CHECKING:
     from voicenotes.language.mentions import FactMention
     from voicenotes.language.remarks import Clause
     from voicenotes.language.words import Words
-    from voicenotes.model import Transcript
+    from voicenotes.model import Basis, Transcript
     from voicenotes.vocabulary.schema import Pack
 
 PlacedT = TypeVar("PlacedT", bound=Placed)
@@ -68,7 +68,7 @@ def read_transcript(
     remarks = list(before)
     if not len(words):
         return remarks, context
-    views = _views(words, lexicon, pack)
+    views = views_of(words, lexicon, pack)
     foreign = foreign_words(words, views[0][0].covered, lexicon)
     ending = 0.0
     pending: Correcting | None = None
@@ -120,9 +120,10 @@ def read_transcript(
     return remarks, context
 
 
-def _views(
+def views_of(
     words: Words, lexicon: Lexicon, pack: Pack
 ) -> list[tuple[ClauseView, tuple[PlaceHit, ...], tuple[FactHit, ...]]]:
+    """Each remark with all that was found in it, the stations it announces and its fact words."""
     hits = find_hits(words.norms, words.breaks, lexicon)
     guesses = guess_terms(words, lexicon, hits)
     if guesses:
@@ -210,7 +211,9 @@ def _noted_by_facts(
         if given and len(noted.intersection(check.notes)) >= check.notes_needed:
             why = "; ".join(fact.why for fact in given)
             told = any(fact.basis == "told" for fact in given)
-            results.append(Mention(check.id, "good", "told" if told else "seen", 0.9, why))
+            grounds = tuple(ground for fact in given for ground in fact.grounds)
+            basis: Basis = "told" if told else "seen"
+            results.append(Mention(check.id, "good", basis, 0.9, why, grounds=grounds))
     return results
 
 
