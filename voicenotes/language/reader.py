@@ -94,7 +94,7 @@ def _views(
     if guesses:
         terms = sorted((*hits.terms, *guesses), key=lambda term: term.start)
         hits = replace(hits, terms=tuple(terms))
-    quantities = find_quantities(words.norms, detect_metric(words.norms))
+    quantities = find_quantities(words.norms, detect_metric(words.norms), words.breaks)
     marks = landmarks_of(hits, quantities)
     clauses = clauses_of(words, marks)
     reaches = reaches_of(clauses, hits.cues, words)

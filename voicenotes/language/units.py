@@ -57,7 +57,12 @@ class SpokenUnit(_Model):
     say: tuple[str, ...] = Field(min_length=1)
     misheard: tuple[str, ...] = ()
     write: tuple[str, ...] = ()
+    apart: tuple[str, ...] = ()
     scale: Decimal = Decimal(1)
+    usual_from: Decimal | None = None
+    usual_to: Decimal | None = None
+    at_most: int | None = None
+    leads: bool = False
     part: Decimal | None = None
     metric: MetricMeaning | None = None
     system: System | None = None
@@ -76,6 +81,8 @@ class UnitTable(_Model):
     units: dict[str, Unit]
     spoken: tuple[SpokenUnit, ...]
     usual: dict[str, tuple[str, ...]] = {}
+    lead_links: frozenset[str] = frozenset()
+    fillers: frozenset[str] = frozenset()
 
     @model_validator(mode="after")
     def _names_resolve(self) -> UnitTable:
@@ -104,6 +111,7 @@ class Form(NamedTuple):
     words: tuple[str, ...]
     spoken: SpokenUnit
     written: bool
+    misheard: bool = False
 
 
 @lru_cache(maxsize=1)
@@ -117,10 +125,14 @@ def unit_forms() -> dict[str, tuple[Form, ...]]:
     """Spoken forms by their first word, longest first."""
     forms: dict[str, list[Form]] = {}
     for spoken in unit_table().spoken:
-        for written, texts in ((False, spoken.say + spoken.misheard), (True, spoken.write)):
+        for texts, written, misheard in (
+            (spoken.say, False, False),
+            (spoken.misheard, False, True),
+            (spoken.write, True, False),
+        ):
             for text in texts:
                 words = tuple(text.split())
-                forms.setdefault(words[0], []).append(Form(words, spoken, written))
+                forms.setdefault(words[0], []).append(Form(words, spoken, written, misheard))
     return {head: tuple(sorted(some, key=lambda form: -len(form.words))) for head, some in forms.items()}
 
 
