@@ -26,12 +26,20 @@ CERTAINTY_CARRIED = 0.85  # that a subject named in an earlier remark is meant
 
 @dataclass(frozen=True)
 class Context:
-    """What was spoken of just before: the things named, the checks judged, and where he stands."""
+    """What was spoken of just before: the things named, the checks judged, and where he stands.
+
+    `metric` is the system the speaker works in, known from the whole visit; `facts` are the values noted so
+    far; `values` the last ones measured, with their check; `nominals` what the next value should be.
+    """
 
     terms: tuple[TermHit, ...] = ()
     checks: tuple[str, ...] = ()
     station: str | None = None
     untested_in: int | None = None
+    metric: bool | None = None
+    facts: tuple[tuple[str, float], ...] = ()
+    values: tuple[tuple[str, Quantity], ...] = ()
+    nominals: tuple[Quantity, ...] = ()
 
     def judged_before(self, at: int) -> list[TermHit]:
         """The checks judged just before, as if each were named without words at a place."""

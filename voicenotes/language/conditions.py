@@ -71,6 +71,8 @@ def _only_strengthens(view: ClauseView, condition: ConditionHit, following: tupl
 def _is_idiom(view: ClauseView, condition: ConditionHit) -> bool:
     """ "A good three thou" is no praise, and "its travel" names a thing."""
     before = view.word_before(condition.start)
+    if any(q.start <= condition.start and condition.end <= q.end for q in view.quantities):
+        return True
     if before in ("a", "an") and any(q.start == condition.end for q in view.quantities):
         return True
     return (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
@@ -13,12 +14,13 @@ from voicenotes.vocabulary.homes import SHARED_LANGUAGE, vocab_home
 from voicenotes.vocabulary.yaml_files import read_yaml
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
-    from voicenotes.language.clause_view import ClauseView
+    from voicenotes.language.clause_view import ClauseView, Context
     from voicenotes.language.hits import FactHit
     from voicenotes.model import Basis
-    from voicenotes.vocabulary.schema import Fact, Pack
+    from voicenotes.language.mentions import Mention
+    from voicenotes.vocabulary.schema import Check, Fact, Pack
 
 MOST_TEXT_WORDS = 4
 MOST_FILLERS = 4
@@ -55,6 +57,28 @@ def read_facts(view: ClauseView, pack: Pack, hits: Sequence[FactHit]) -> list[Fa
         why = f"{view.cite(min(start, hit.start), max(end, hit.end))} ({hit.fact.replace('_', ' ')})"
         found[hit.fact] = FactMention(hit.fact, value, unit, basis, 0.9, why)
     return list(found.values())
+
+
+def plate_values(
+    facts: Sequence[FactMention], mentions: Sequence[Mention], checks: Mapping[str, Check]
+) -> list[FactMention]:
+    """The facts without those that were measured: a supply that reads 385 V is not plated for it."""
+    measured = {
+        (limit.nominal_fact, reading.value)
+        for mention in mentions
+        for reading in mention.readings
+        for limit in checks[mention.check].readings
+        if limit.nominal_fact and limit.quantity == reading.quantity
+    }
+    return [fact for fact in facts if (fact.fact, fact.value) not in measured]
+
+
+def with_facts(context: Context, facts: Sequence[FactMention]) -> Context:
+    """The context with the numeric facts of a remark, which a later value may be judged against."""
+    numbers = {fact.fact: float(fact.value) for fact in facts if not isinstance(fact.value, str)}
+    if not numbers:
+        return context
+    return replace(context, facts=tuple({**dict(context.facts), **numbers}.items()))
 
 
 def _value(

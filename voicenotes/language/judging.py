@@ -35,12 +35,12 @@ def read_clause(view: ClauseView, context: Context) -> tuple[list[Mention], Cont
     if context.untested_in == view.clause.sentence and _gives_a_reason(view):
         return [], context
     found = judge_conditions(view, context, groups)
-    measured = measurements(view, context, found)
+    measured, spoken = measurements(view, context, found)
     found = [item for item in found if not overruled(view, item, measured)] + measured
     mentions = with_cues(view, found)
     mentions += only_named(view, {mention.check for mention in mentions}, context)
     merged = merge(mentions)
-    return merged, _next_context(view, context, merged)
+    return merged, spoken.carried_by(_next_context(view, context, merged))
 
 
 def _main_terms(view: ClauseView, terms: tuple[TermHit, ...], judged: tuple[str, ...]) -> tuple[TermHit, ...]:
@@ -64,6 +64,7 @@ def _next_context(view: ClauseView, context: Context, mentions: list[Mention]) -
     terms = tuple(term for term in view.terms if any(s.kind != "machine" for s in term.subjects))
     judged = tuple(dict.fromkeys(m.check for m in mentions))
     station = view.lexicon.checks[judged[-1]].station if judged else context.station
+    following = replace(context, station=station, untested_in=None)
     if terms:
-        return Context(_main_terms(view, terms, judged), judged, station)
-    return Context(context.terms, judged or context.checks, station)
+        return replace(following, terms=_main_terms(view, terms, judged), checks=judged)
+    return replace(following, checks=judged or context.checks)

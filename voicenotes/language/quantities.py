@@ -93,6 +93,9 @@ def in_dimension(quantity: Quantity, dimension: str) -> Quantity | None:
     """
     if quantity.dimension == dimension:
         return quantity
+    known = unit_table().dimensions.get(dimension)
+    if known is not None and known.difference_of == quantity.dimension:
+        return replace(quantity, dimension=dimension)
     words = tuple(quantity.said_unit.split())
     for form in unit_forms().get(words[0], ()) if words else ():
         if form.words == words and (unit := form.spoken.as_.get(dimension)):
@@ -223,6 +226,7 @@ def _quantity(number: Number, note: str | None, said: Said) -> Found:
         high,
         number.comparator,
         number.approximate,
+        said.scale,
     )
     return Found(quantity, said)
 

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, TypeVar
 
 from voicenotes.language.clause_view import ClauseView, Context
 from voicenotes.language.compile_lexicon import lexicon_of
-from voicenotes.language.facts import read_facts
+from voicenotes.language.facts import plate_values, read_facts, with_facts
 from voicenotes.language.fittings import read_fittings
 from voicenotes.language.judging import read_clause
 from voicenotes.language.landmarks import landmarks_of
+from voicenotes.language.lent_units import with_lent_units
 from voicenotes.language.mentions import Mention, Remark, merge
 from voicenotes.language.near import guess_terms
 from voicenotes.language.phrase_search import find_hits
@@ -50,24 +51,24 @@ def read_transcript(
     """
     lexicon = lexicon_of(pack)
     words = words_of(transcript)
-    context = replace(context or Context(), terms=(), checks=())
+    context = replace(context or Context(), terms=(), checks=(), values=(), nominals=())
     remarks = list(before)
     if not len(words):
         return remarks, context
-    views = _views(words, lexicon, pack)
+    views = _views(words, lexicon, context.metric)
     ending = 0.0
     pending: CueHit | None = None
     for view, places, fact_hits in views:
         start, end = _times(transcript, words, view)
         if start - ending > _FORGET_AFTER_S:
-            context = replace(context, terms=(), checks=())
+            context = replace(context, terms=(), checks=(), values=(), nominals=())
         ending = end
         if places:
             context = replace(context, station=places[-1].station, checks=())
         mentions, following = read_clause(view, context)
         heard = _heard_confidence(transcript, words, view)
         mentions = [replace(m, confidence=round(m.confidence * heard, 3)) for m in mentions]
-        facts = read_facts(view, pack, fact_hits)
+        facts = plate_values(read_facts(view, pack, fact_hits), mentions, lexicon.checks)
         settled = _noted_by_facts(view, lexicon, pack, facts, mentions)
         remark = Remark(
             quote=words.quote(view.clause.start, view.clause.end),
@@ -82,19 +83,27 @@ def read_transcript(
         remarks = _doubt_afterwards(remarks, view)
         remarks.append(remark)
         remarks = _reason_before(remarks, view)
-        context = _without_absent(following, remark)
+        context = _without_absent(with_facts(following, facts), remark)
     return remarks, context
 
 
+def speaks_metric(transcripts: Sequence[Transcript]) -> bool | None:
+    """Whether a visit's speaker works metric, by the units in all his recordings; None when they don't tell."""
+    return detect_metric([norm for transcript in transcripts for norm in (*words_of(transcript).norms, "")])
+
+
 def _views(
-    words: Words, lexicon: Lexicon, pack: Pack
+    words: Words, lexicon: Lexicon, metric: bool | None
 ) -> list[tuple[ClauseView, tuple[PlaceHit, ...], tuple[FactHit, ...]]]:
     hits = find_hits(words.norms, words.breaks, lexicon)
     guesses = guess_terms(words, lexicon, hits)
     if guesses:
         terms = sorted((*hits.terms, *guesses), key=lambda term: term.start)
         hits = replace(hits, terms=tuple(terms))
-    quantities = find_quantities(words.norms, detect_metric(words.norms), words.breaks)
+    metric = detect_metric(words.norms) if metric is None else metric
+    quantities = find_quantities(words.norms, metric, words.breaks)
+    named = frozenset(words_of_all(hits.terms))
+    quantities = with_lent_units(words.norms, words.breaks, quantities, named)
     marks = landmarks_of(hits, quantities)
     clauses = clauses_of(words, marks)
     reaches = reaches_of(clauses, hits.cues, words)

@@ -18,7 +18,8 @@ class Quantity:
     """A value with its unit, tokens[start:end].
 
     `unit` is canonical ("in", "um", "rpm", "degC"), `said_unit` the words that were said; `low` and `high`
-    are the ends of a range, `value` then its middle; `doubtful` says what was assumed, or is None.
+    are the ends of a range, `value` then its middle; `doubtful` says what was assumed, or is None;
+    `scale` is one of what was said in `unit` (0.001 for thou).
     """
 
     start: int
@@ -32,6 +33,7 @@ class Quantity:
     high: float | None = None
     comparator: Comparator | None = None
     approximate: bool = False
+    scale: Decimal = Decimal(1)
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,10 +27,14 @@ class _Model(BaseModel):
 
 
 class Dimension(_Model):
-    """What is measured. `si` is the unit a record gives si_value in; no `pint`, no conversion."""
+    """What is measured. `si` is the unit a record gives si_value in; no `pint`, no conversion.
+
+    `difference_of` another dimension: the same units without their offset ("a rise of 72 F is 40 K").
+    """
 
     si: str
     pint: str | None
+    difference_of: str | None = None
 
 
 class Unit(_Model):
@@ -233,6 +237,26 @@ def convert(value: float, unit_from: str, unit_to: str) -> float:
 def convert_rise(value: float, unit_from: str, unit_to: str) -> float:
     """A difference from one canonical unit to another: convert_rise(40, "K", "degF") is 72."""
     return _through(value, _between(unit_from, unit_to)[0], Fraction(0))
+
+
+def si_in(dimension: str, value: float, unit: str) -> tuple[float, str]:
+    """Like `to_si`, and like `rise_to_si` where the dimension is a difference."""
+    return (rise_to_si if is_difference(dimension) else to_si)(value, unit)
+
+
+def convert_in(dimension: str, value: float, unit_from: str, unit_to: str) -> float:
+    """Like `convert`, and like `convert_rise` where the dimension is a difference."""
+    return (convert_rise if is_difference(dimension) else convert)(value, unit_from, unit_to)
+
+
+def is_difference(dimension: str) -> bool:
+    """Whether a dimension is a difference of another. Raises PackError when there is no such dimension."""
+    try:
+        return unit_table().dimensions[dimension].difference_of is not None
+    except KeyError:
+        raise PackError(
+            f"unknown dimension '{dimension}': use one listed in {SHARED_LANGUAGE}/{UNIT_FILE}"
+        ) from None
 
 
 def _between(unit_from: str, unit_to: str) -> tuple[Fraction, Fraction]:
