@@ -28,8 +28,8 @@ CERTAINTY_CARRIED = 0.85  # that a subject named in an earlier remark is meant
 class Context:
     """What was spoken of just before: the things named, the checks judged, and where he stands.
 
-    `metric` is the system the speaker works in, known from the whole visit; `facts` are the values noted so
-    far; `values` the last ones measured, with their check; `nominals` what the next value should be.
+    `metric` is the system the speaker works in, known from the whole visit; `facts` are the numbers noted so
+    far, `noted` the names of all facts, the last one last; `values` the last ones measured, with their check; `nominals` what the next value should be.
     """
 
     terms: tuple[TermHit, ...] = ()
@@ -38,6 +38,7 @@ class Context:
     untested_in: int | None = None
     metric: bool | None = None
     facts: tuple[tuple[str, float], ...] = ()
+    noted: tuple[str, ...] = ()
     values: tuple[tuple[str, Quantity], ...] = ()
     nominals: tuple[Quantity, ...] = ()
 

@@ -3,35 +3,25 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from voicenotes.language.mentions import FactMention
-from voicenotes.language.numbers import find_numbers, parse_number
+from voicenotes.language.hits import FactHit
+from voicenotes.language.lent_units import bare_numbers
+from voicenotes.language.names import name_at
 from voicenotes.language.quantities import in_dimension
+from voicenotes.language.spelled_codes import MOST_FILLERS, code_at, spelling
 from voicenotes.language.units import convert
-from voicenotes.vocabulary.homes import SHARED_LANGUAGE, vocab_home
-from voicenotes.vocabulary.yaml_files import read_yaml
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from voicenotes.language.clause_view import ClauseView, Context
-    from voicenotes.language.hits import FactHit
     from voicenotes.model import Basis
     from voicenotes.language.mentions import Mention
     from voicenotes.vocabulary.schema import Check, Fact, Pack
 
-MOST_TEXT_WORDS = 4
-MOST_FILLERS = 4
 MOST_WORDS_TO_TAIL = 4
-LEAST_CODE_SIGNS = 2
-
-
-@lru_cache(maxsize=1)
-def _spelling() -> dict[str, Any]:
-    data: dict[str, Any] = read_yaml(vocab_home() / SHARED_LANGUAGE / "spelling.yaml").value
-    return data
 
 
 def read_facts(view: ClauseView, pack: Pack, hits: Sequence[FactHit]) -> list[FactMention]:
@@ -74,11 +64,27 @@ def plate_values(
 
 
 def with_facts(context: Context, facts: Sequence[FactMention]) -> Context:
-    """The context with the numeric facts of a remark, which a later value may be judged against."""
-    numbers = {fact.fact: float(fact.value) for fact in facts if not isinstance(fact.value, str)}
-    if not numbers:
+    """The context with the facts of a remark: a later value may be judged against them, or correct them."""
+    if not facts:
         return context
-    return replace(context, facts=tuple({**dict(context.facts), **numbers}.items()))
+    numbers = {fact.fact: float(fact.value) for fact in facts if not isinstance(fact.value, str)}
+    names = [fact.fact for fact in facts]
+    return replace(
+        context,
+        facts=tuple({**dict(context.facts), **numbers}.items()),
+        noted=(*(name for name in context.noted if name not in names), *names),
+    )
+
+
+def corrected_fact(
+    view: ClauseView, context: Context, hits: Sequence[FactHit], pending: bool
+) -> Sequence[FactHit]:
+    """The words that lead to facts; after "correction" a value without such words belongs to the last fact."""
+    cues = view.reach.of_kind("correct", "retract")
+    if hits or not context.noted or not (pending or cues):
+        return hits
+    at = max([cue.end for cue in cues], default=view.clause.start)
+    return (FactHit(at, at, context.noted[-1], "lead", None),)
 
 
 def _value(
@@ -98,7 +104,7 @@ def _value(
 
 
 def _after_fillers(view: ClauseView, at: int) -> int:
-    fillers = _spelling()["fillers"]
+    fillers = spelling().fillers
     for _ in range(MOST_FILLERS):
         term = next((term for term in view.terms if term.start == at), None)
         if term is not None:
@@ -113,13 +119,15 @@ def _number(
 ) -> tuple[str | float | int, str | None, int, int] | None:
     for quantity in view.quantities:
         there = in_dimension(quantity, fact.dimension) if fact.dimension else None
+        if fact.units and quantity.unit not in fact.units:
+            continue
         if there is not None and fact.unit and _beside(view, hit, quantity.start, quantity.end):
             value = convert(there.value, there.unit, fact.unit)
             if _in_range(fact, value):
                 return _tidy(there.value), there.unit, quantity.start, quantity.end
     start, end = view.clause.start, view.clause.end
-    for number in find_numbers(view.words.norms[start:end]):
-        first, last = start + number.start, start + number.end
+    for number in bare_numbers(view.words.norms[start:end], view.words.breaks[start:end], start):
+        first, last = number.start, number.end
         value = float(number.year if number.year is not None and fact.kind == "number" else number.value)
         if number.kind == "ordinal" or not _in_range(fact, value):
             continue
@@ -158,53 +166,17 @@ def _tidy(value: float) -> float | int:
 
 def _code(view: ClauseView, at: int) -> tuple[str | float | int, str | None, int, int] | None:
     """Letters, digits and signs said one after another, as one upper-case string."""
-    data = _spelling()
-    norms, end = view.words.norms, view.clause.end
-    signs: list[str] = []
-    start, repeat = at, 1
-    while at < end:
-        norm = norms[at]
-        step = 1
-        if norm in data["repeats"]:
-            repeat, at = data["repeats"][norm], at + 1
-            continue
-        if norm in data["signs"]:
-            piece = data["signs"][norm]
-        elif norm in data["zeros"]:
-            piece = "0"
-        elif norm in data["letters"]:
-            piece = data["letters"][norm].upper()
-        elif (len(norm) == 1 or not norm.isalpha()) and norm.isalnum():
-            piece = norm.upper()
-        else:
-            number = parse_number(norms[:end], at, ordinals=False)
-            if number is None or number.kind not in ("cardinal", "digits", "paired"):
-                break
-            piece = number.digits or f"{number.value:g}"
-            step = number.end - at
-        signs.append(piece * repeat)
-        repeat = 1
-        at += step
-    code = "".join(signs).strip("-/.")
-    if len(code) < LEAST_CODE_SIGNS or not any(sign.isdigit() for sign in code):
-        return None
-    return code, None, start, at
+    found = code_at(view.words.norms, view.words.breaks, at, view.clause.end)
+    return None if found is None else (found[0], None, at, found[1])
 
 
 def _text(
     view: ClauseView, at: int, hits: Sequence[FactHit]
 ) -> tuple[str | float | int, str | None, int, int] | None:
-    """The words as they stand, up to a break, the next fact, or the most that a name has."""
+    """A name: the words as they stand, up to a break, the next fact, or the most that a name has."""
     stops = {hit.start for hit in hits if hit.start >= at} | {
         cue.start for cue in view.reach.own if cue.kind in ("breaker", "hearsay")
     }
-    end = at
-    while end < view.clause.end and end - at < MOST_TEXT_WORDS:
-        if end in stops or (
-            end > at and (view.words.breaks[end] or view.words.norms[end] in ("and", "with", "it", "is"))
-        ):
-            break
-        end += 1
-    if end == at:
-        return None
-    return view.say(at, end).strip(" .,;:!?"), None, at, end
+    end = min([stop for stop in stops if stop > at] + [view.clause.end])
+    found = name_at(view, at, end) if at not in stops else None
+    return None if found is None else (found[0], None, at, found[1])

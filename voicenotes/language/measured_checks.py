@@ -71,11 +71,6 @@ def checks_measured(
     said_of = [TermHit(at, at, (Subject("check", check),), "exact", "") for check in sorted(judged)]
     if matches := _best(view, _options(asked, said_of, view.terms, CARRIED), view.terms):
         return matches
-    if not view.terms:
-        owners = [m.owner for c in view.conditions for m in c.meanings if m.owner in view.lexicon.checks]
-        spoken = [TermHit(at, at, (Subject("check", check),), "exact", "") for check in dict.fromkeys(owners)]
-        if matches := _best(view, _options(asked, spoken, (), CARRIED), ()):
-            return matches
     if matches := _by_station(asked):
         return matches
     if not _speaks_of_before(view):
@@ -86,6 +81,11 @@ def checks_measured(
     last = [TermHit(at, at, (Subject("check", check),), "exact", "") for check, _ in context.values[-1:]]
     if matches := _best(view, _options(asked, last, (), CARRIED), ()):
         return matches
+    if not view.terms:
+        owners = [m.owner for c in view.conditions for m in c.meanings if m.owner in view.lexicon.checks]
+        spoken = [TermHit(at, at, (Subject("check", check),), "exact", "") for check in dict.fromkeys(owners)]
+        if matches := _best(view, _options(asked, spoken, (), CARRIED), ()):
+            return matches
     return _by_place(asked)
 
 
@@ -134,7 +134,7 @@ def _extras(
         score += _OTHER
     elif _named_by_another(view, check, term, asked.context.terms):
         score += _BEFORE
-    before = [t for t in terms_at(view, asked.place) if t.end <= asked.place.quantity.start]
+    before = [t for t in terms_at(view, asked.place) if t.start < asked.place.quantity.start]
     score += _NEAREST if before and term is before[-1] else 0.0
     tied = term.start > view.clause.start and view.follows_link(term)
     return score - (_TIED if tied and len(helpers) > 1 else 0.0)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from voicenotes.language.clause_view import ClauseView, Context
 from voicenotes.language.compile_lexicon import lexicon_of
-from voicenotes.language.facts import plate_values, read_facts, with_facts
+from voicenotes.language.facts import corrected_fact, plate_values, read_facts, with_facts
 from voicenotes.language.fittings import read_fittings
 from voicenotes.language.judging import read_clause
 from voicenotes.language.landmarks import landmarks_of
@@ -68,8 +68,10 @@ def read_transcript(
         mentions, following = read_clause(view, context)
         heard = _heard_confidence(transcript, words, view)
         mentions = [replace(m, confidence=round(m.confidence * heard, 3)) for m in mentions]
+        fact_hits = corrected_fact(view, context, fact_hits, pending is not None)
         facts = plate_values(read_facts(view, pack, fact_hits), mentions, lexicon.checks)
-        settled = _noted_by_facts(view, lexicon, pack, facts, mentions)
+        following = with_facts(following, facts)
+        settled = _noted_by_facts(view, lexicon, pack, facts, mentions, following.noted)
         remark = Remark(
             quote=words.quote(view.clause.start, view.clause.end),
             start=start,
@@ -83,7 +85,7 @@ def read_transcript(
         remarks = _doubt_afterwards(remarks, view)
         remarks.append(remark)
         remarks = _reason_before(remarks, view)
-        context = _without_absent(with_facts(following, facts), remark)
+        context = _without_absent(following, remark)
     return remarks, context
 
 
@@ -145,9 +147,14 @@ def _heard_confidence(transcript: Transcript, words: Words, view: ClauseView) ->
 
 
 def _noted_by_facts(
-    view: ClauseView, lexicon: Lexicon, pack: Pack, facts: Sequence[FactMention], mentions: Sequence[Mention]
+    view: ClauseView,
+    lexicon: Lexicon,
+    pack: Pack,
+    facts: Sequence[FactMention],
+    mentions: Sequence[Mention],
+    known: tuple[str, ...],
 ) -> list[Mention]:
-    """Checks that only ask for a fact to be noted are settled when it is."""
+    """Checks that only ask for facts to be noted are settled when enough of them are known."""
     if not facts:
         return []
     results = []
@@ -157,7 +164,7 @@ def _noted_by_facts(
         if not check.notes or check.id in judged or check.station in stations:
             continue
         given = [fact for fact in facts if fact.fact in check.notes]
-        if given:
+        if given and len({*known} & {*check.notes}) >= check.notes_needed:
             why = "; ".join(fact.why for fact in given)
             told = any(fact.basis == "told" for fact in given)
             results.append(Mention(check.id, "good", "told" if told else "seen", 0.9, why))

@@ -92,7 +92,8 @@ class Check(ConditionLists):
     `terms` mean this check by themselves. `parts` (ids of parts or fittings) mean it together with one
     of its `aspects`, one of its own conditions, or a reading of its dimension. Its own `good`, `bad`,
     `unwanted` and `wanted` phrases hold for this check only and win over an aspect's.
-    `noted` phrases settle it as ok by being said of it ("it is hydraulic"); `notes` are facts that do.
+    `noted` phrases settle it as ok by being said of it ("it is hydraulic"); `notes` are facts that do, as soon as
+    `notes_needed` of them are known.
     """
 
     id: CheckId
@@ -108,6 +109,7 @@ class Check(ConditionLists):
     aspects: tuple[Name, ...] = ()
     noted: Phrases = ()
     notes: tuple[Name, ...] = ()
+    notes_needed: int = Field(default=1, ge=1)
     readings: tuple[Limit, ...] = ()
     caution: str | None = None
 
@@ -134,6 +136,9 @@ class Fact(Entry):
          choice    one of `choices`: value -> phrases that mean it (needs no lead)
          number    a plain number between `lowest` and `highest`
          quantity  a number with a unit of `dimension`, kept in `unit`
+
+    `lowest` and `highest`, in `unit`, are what it can be at all; `units` those that it can be said in, where not
+    all of its dimension will do ("ten minutes" are no power-on hours).
     """
 
     id: Name
@@ -143,6 +148,7 @@ class Fact(Entry):
     tail: Phrases = ()
     choices: dict[str, Phrases] = {}
     unit: str | None = None
+    units: tuple[str, ...] = ()
     dimension: Name | None = None
     lowest: float | None = None
     highest: float | None = None
