@@ -28,8 +28,10 @@ CERTAINTY_CARRIED = 0.85  # that a subject named in an earlier remark is meant
 class Context:
     """What was spoken of just before: the things named, the checks judged, and where he stands.
 
-    `metric` is the system the speaker works in, known from the whole visit; `facts` are the numbers noted so
-    far, `noted` the names of all facts, the last one last; `values` the last ones measured, with their check; `nominals` what the next value should be.
+    metric    whether the speaker works metric, known from the whole visit; None when he doesn't tell
+    facts     the numbers noted so far by fact; `noted` the names of all facts, the last one last
+    values    the values measured last, with their check
+    nominals  what the next value should be ("the plate says four hundred")
     """
 
     terms: tuple[TermHit, ...] = ()

@@ -5,20 +5,20 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from voicenotes.language.mentions import FactMention
 from voicenotes.language.hits import FactHit
 from voicenotes.language.lent_units import bare_numbers
-from voicenotes.language.names import name_at
+from voicenotes.language.mentions import FactMention
+from voicenotes.language.names import name_at, view_code
 from voicenotes.language.quantities import in_dimension
-from voicenotes.language.spelled_codes import MOST_FILLERS, code_at, spelling
+from voicenotes.language.spelled_codes import MOST_FILLERS, spelling
 from voicenotes.language.units import convert
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from voicenotes.language.clause_view import ClauseView, Context
-    from voicenotes.model import Basis
     from voicenotes.language.mentions import Mention
+    from voicenotes.model import Basis
     from voicenotes.vocabulary.schema import Check, Fact, Pack
 
 MOST_WORDS_TO_TAIL = 4
@@ -79,7 +79,7 @@ def with_facts(context: Context, facts: Sequence[FactMention]) -> Context:
 def corrected_fact(
     view: ClauseView, context: Context, hits: Sequence[FactHit], pending: bool
 ) -> Sequence[FactHit]:
-    """The words that lead to facts; after "correction" a value without such words belongs to the last fact."""
+    """The words that lead to facts; after "correction" a value without them belongs to the last fact."""
     cues = view.reach.of_kind("correct", "retract")
     if hits or not context.noted or not (pending or cues):
         return hits
@@ -99,15 +99,16 @@ def _value(
         return _number(view, fact, hit)
     if hit.role != "lead":
         return None
-    at = _after_fillers(view, hit.end)
+    at = _after_fillers(view, hit.end, longer_than=1)
     return _code(view, at) if fact.kind == "code" else _text(view, at, hits)
 
 
-def _after_fillers(view: ClauseView, at: int) -> int:
+def _after_fillers(view: ClauseView, at: int, longer_than: int = 0) -> int:
+    """Where the value starts: past small words and things named, but not past letters of a code."""
     fillers = spelling().fillers
     for _ in range(MOST_FILLERS):
         term = next((term for term in view.terms if term.start == at), None)
-        if term is not None:
+        if term is not None and sum(map(len, view.words.norms[term.start : term.end])) > longer_than:
             at = term.end
         elif at < view.clause.end and view.words.norms[at] in fillers:
             at += 1
@@ -166,7 +167,7 @@ def _tidy(value: float) -> float | int:
 
 def _code(view: ClauseView, at: int) -> tuple[str | float | int, str | None, int, int] | None:
     """Letters, digits and signs said one after another, as one upper-case string."""
-    found = code_at(view.words.norms, view.words.breaks, at, view.clause.end)
+    found = view_code(view, at, view.clause.end)
     return None if found is None else (found[0], None, at, found[1])
 
 
@@ -174,7 +175,7 @@ def _text(
     view: ClauseView, at: int, hits: Sequence[FactHit]
 ) -> tuple[str | float | int, str | None, int, int] | None:
     """A name: the words as they stand, up to a break, the next fact, or the most that a name has."""
-    stops = {hit.start for hit in hits if hit.start >= at} | {
+    stops = {hit.start for hit in hits if hit.start >= at and hit.role == "lead"} | {
         cue.start for cue in view.reach.own if cue.kind in ("breaker", "hearsay")
     }
     end = min([stop for stop in stops if stop > at] + [view.clause.end])

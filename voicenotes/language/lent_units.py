@@ -4,6 +4,7 @@ volts". The bare number takes the other's unit."""
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from voicenotes.language.number_words import lexicon
@@ -55,7 +56,7 @@ def bare_numbers(norms: Sequence[str], breaks: Sequence[int], first: int = 0) ->
     cuts = [0, *(i for i in range(1, len(norms)) if breaks[i]), len(norms)]
     return [
         replace(number, start=number.start + start + first, end=number.end + start + first)
-        for start, end in zip(cuts, cuts[1:], strict=False)
+        for start, end in pairwise(cuts)
         for number in find_numbers(norms[start:end])
         if number.kind != "ordinal"
     ]

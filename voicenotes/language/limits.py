@@ -97,8 +97,12 @@ def judge(limit: Limit, quantity: Quantity, setting: Setting) -> Reading:
     A range is judged by the end that is worse; a deviation in length by its size, whatever its sign.
     """
     si_value, si_unit = si_in(limit.dimension, quantity.value, quantity.unit)
-    ends = (quantity.value,) if quantity.low is None or quantity.high is None else (quantity.low, quantity.high)
-    lowest, *_, highest = sorted([convert_in(limit.dimension, end, quantity.unit, limit.unit) for end in ends] * 2)
+    ends = (
+        (quantity.value,) if quantity.low is None or quantity.high is None else (quantity.low, quantity.high)
+    )
+    lowest, *_, highest = sorted(
+        [convert_in(limit.dimension, end, quantity.unit, limit.unit) for end in ends] * 2
+    )
     if limit.dimension == "length":
         lowest, highest = min(abs(lowest), abs(highest)), max(abs(lowest), abs(highest))
     bounds = _bounds(limit, setting, lowest)

@@ -105,7 +105,9 @@ def _options(
     for term in terms:
         setting = asked.setting
         if not asked.place.start <= term.start < asked.place.end:
-            words = tuple(view.words.norms[term.start : term.end]) if penalty == 0 else tuple(term.phrase.split())
+            words = (
+                tuple(view.words.norms[term.start : term.end]) if penalty == 0 else tuple(term.phrase.split())
+            )
             setting = Setting((*setting.said, *words), setting.base, setting.nominal, setting.no_rise)
         for subject in expand_subjects(view.lexicon, term.subjects):
             is_own = subject.kind == "check"
@@ -121,9 +123,7 @@ def _options(
     return options
 
 
-def _extras(
-    asked: _Asked, check: Check, limit: Limit, term: TermHit, helpers: Sequence[TermHit]
-) -> float:
+def _extras(asked: _Asked, check: Check, limit: Limit, term: TermHit, helpers: Sequence[TermHit]) -> float:
     view = asked.view
     score = _WORDS if limit.words else 0.0
     score += _BASE if limit.per is not None and asked.place.base is not None else 0.0
@@ -159,7 +159,9 @@ def _best(view: ClauseView, options: list[Match], helpers: Sequence[TermHit]) ->
     distinct = list(dict.fromkeys(terms))
     if len(distinct) == 1:
         return list(best.values()) if _means_several(view, distinct[0]) else []
-    listed = any(all(t in group for t in distinct) for group in groups_of(view.words, view.terms, view.conditions))
+    listed = any(
+        all(t in group for t in distinct) for group in groups_of(view.words, view.terms, view.conditions)
+    )
     return list(best.values()) if listed else []
 
 
@@ -189,14 +191,16 @@ def _by_station(asked: _Asked) -> list[Match]:
     view = asked.view
     if is_circumstance(view, asked.place.quantity, True):
         return []
-    terms = [term for term in terms_at(view, asked.place)] or list(view.terms)
+    terms = terms_at(view, asked.place) or list(view.terms)
     stations = {
         view.lexicon.checks[subject.id].station
         for term in terms
         for subject in term.subjects
         if subject.kind == "check"
     }
-    measuring = [check for check in view.lexicon.checks.values() if check.station in stations and check.readings]
+    measuring = [
+        check for check in view.lexicon.checks.values() if check.station in stations and check.readings
+    ]
     at = asked.place.quantity.start
     named = [TermHit(at, at, (Subject("check", check.id),), "exact", "") for check in measuring]
     options = _options(asked, named, view.terms, CARRIED)

@@ -52,7 +52,11 @@ def measurements(view: ClauseView, context: Context, found: list[Found]) -> tupl
     results: list[Found] = []
     run: Values = context.values
     for place in places:
-        matches = [match for setting in _settings(view, place) for match in _matches(view, context, place, setting, found)]
+        matches = [
+            match
+            for setting in _settings(view, place)
+            for match in _matches(view, context, place, setting, found)
+        ]
         for match in matches:
             match = _with_nominal(view, context, match, nominals)
             reading = judge(match.limit, match.quantity, match.setting)
@@ -136,7 +140,9 @@ def _taking_bare(view: ClauseView, context: Context, judged: Sequence[Found]) ->
     terms = view.terms or context.terms
     own = {s.id for term in terms for s in term.subjects if s.kind == "check"}
     own |= {item.choice.check for item in judged} | (set() if view.terms else set(context.checks))
-    parts = {s.id for term in terms for s in expand_subjects(view.lexicon, term.subjects) if s.kind != "check"}
+    parts = {
+        s.id for term in terms for s in expand_subjects(view.lexicon, term.subjects) if s.kind != "check"
+    }
     near = {check for part in parts for check in view.lexicon.by_part.get(part, ())}
     return [
         limit
@@ -150,8 +156,10 @@ def _may_lack_unit(view: ClauseView, end: int) -> bool:
     """Whether nothing is counted by a number that ends here."""
     if end >= view.clause.end or view.words.breaks[end]:
         return True
-    return view.words.norms[end] in value_words().after_lent or view.words.norms[end][:1].isdigit() or any(
-        term.start == end for term in view.terms
+    return (
+        view.words.norms[end] in value_words().after_lent
+        or view.words.norms[end][:1].isdigit()
+        or any(term.start == end for term in view.terms)
     )
 
 

@@ -7,23 +7,47 @@ from typing import TYPE_CHECKING
 from voicenotes.language.near import ordinary_words
 from voicenotes.language.numbers import parse_number
 from voicenotes.language.spans import words_of_all
-from voicenotes.language.spelled_codes import code_at
+from voicenotes.language.spelled_codes import code_at, spelling
 
 if TYPE_CHECKING:
     from voicenotes.language.clause_view import ClauseView
 
+STRONG = 2
 MOST_WORDS = 4
 MOST_SIGNS = 12
-_ENDS = frozenset({"and", "with", "it", "is", "but", "from", "which", "on", "in", "at", "of", "by", "the", "a"})
+_GLUE = ("-", "/")
+_ENDS = frozenset(
+    {"and", "with", "it", "is", "but", "from", "which", "on", "in", "at", "of", "by", "the", "a"}
+)
+
+
+def view_code(view: ClauseView, at: int, end: int) -> tuple[str, int] | None:
+    """The code spelled at `at`; the hyphens and slashes that are written inside a word count: "B70-4"."""
+    words = view.words
+    norms, breaks, places = list[str](), list[int](), list[int]()
+    for place in range(at, end):
+        norms.append(words.norms[place])
+        breaks.append(words.breaks[place])
+        places.append(place)
+        glue = words.text[words.ends[place] : words.starts[place + 1]] if place + 1 < len(words) else ""
+        one_letter = place + 1 < end and words.norms[place] + words.norms[place + 1] in spelling().letters
+        if place + 1 < end and glue in _GLUE and not one_letter:
+            norms.append(glue)
+            breaks.append(0)
+            places.append(place)
+    found = code_at(norms, breaks, 0, len(norms))
+    if found is None:
+        return None
+    return found[0], places[found[1]] if found[1] < len(places) else end
 
 
 def name_at(view: ClauseView, at: int, end: int) -> tuple[str, int] | None:
     """The name that starts at `at`, at most up to `end` -> (the name, where it ends); None when none does.
 
-    A name has a capital, a digit, or a word that everyday English and the pack lack: "control is dead" names no
-    control. Numbers in it become digits, and one spelled out becomes a code: "R W thirty eight" is RW38.
+    A name has a capital, a digit, or a word that everyday English and the pack lack: "control is dead" names
+    no control. Numbers in it become digits, and one spelled out becomes a code: "R W thirty eight" is RW38.
     """
-    code = code_at(view.words.norms, view.words.breaks, at, end)
+    code = view_code(view, at, end)
     if code is not None and any(sign.isalpha() for sign in code[0]) and len(code[0]) <= MOST_SIGNS:
         return code
     pieces: list[str] = []
@@ -56,7 +80,11 @@ def _is_name(view: ClauseView, word: int) -> bool:
         return True
     if norm in _judging_words(view):
         return False
-    if said[:1].isupper() and view.words.text != view.words.text.upper() and not view.words.breaks[word] == 2:
+    if (
+        said[:1].isupper()
+        and view.words.text != view.words.text.upper()
+        and view.words.breaks[word] != STRONG
+    ):
         return norm != "i"
     return not _written_with_capitals(view) and norm not in ordinary_words() and view.is_unknown(word)
 

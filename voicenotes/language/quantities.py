@@ -202,7 +202,9 @@ def _fitting_meaning(number: Number, said: Said) -> Said:
     scale = said.scale / spoken.scale * other.scale
     doubtful = other.doubtful or said.doubtful
     if doubtful and high is not None:
-        doubtful = f"{number.value:g} {said.words} taken as {other.unit}: so many only make sense in that unit"
+        doubtful = (
+            f"{number.value:g} {said.words} taken as {other.unit}: so many only make sense in that unit"
+        )
     return replace(said, unit=other.unit, scale=scale, doubtful=doubtful)
 
 

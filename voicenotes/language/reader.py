@@ -68,8 +68,8 @@ def read_transcript(
         mentions, following = read_clause(view, context)
         heard = _heard_confidence(transcript, words, view)
         mentions = [replace(m, confidence=round(m.confidence * heard, 3)) for m in mentions]
-        fact_hits = corrected_fact(view, context, fact_hits, pending is not None)
-        facts = plate_values(read_facts(view, pack, fact_hits), mentions, lexicon.checks)
+        given = corrected_fact(view, context, fact_hits, pending is not None)
+        facts = plate_values(read_facts(view, pack, given), mentions, lexicon.checks)
         following = with_facts(following, facts)
         settled = _noted_by_facts(view, lexicon, pack, facts, mentions, following.noted)
         remark = Remark(
@@ -90,7 +90,7 @@ def read_transcript(
 
 
 def speaks_metric(transcripts: Sequence[Transcript]) -> bool | None:
-    """Whether a visit's speaker works metric, by the units in all his recordings; None when they don't tell."""
+    """Whether a visit's speaker works metric, by the units in all his recordings; None when unknown."""
     return detect_metric([norm for transcript in transcripts for norm in (*words_of(transcript).norms, "")])
 
 

@@ -36,7 +36,12 @@ def spread_reading(check: Check, values: Sequence[Quantity]) -> Reading | None:
         if mean <= 0 or any(abs(number - mean) > MOST_APART * mean for number in numbers):
             continue
         said = Quantity(
-            values[0].start, values[-1].end, float(f"{unbalance_percent(numbers):.3g}"), "%", "", limit.dimension
+            values[0].start,
+            values[-1].end,
+            float(f"{unbalance_percent(numbers):.3g}"),
+            "%",
+            "",
+            limit.dimension,
         )
         return judge(limit, said, Setting())
     return None

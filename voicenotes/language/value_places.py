@@ -7,6 +7,7 @@ what a thing should be ("the plate says four hundred"), or a circumstance ("grow
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from voicenotes.language.lent_units import bare_numbers
@@ -63,7 +64,7 @@ def _own_start(view: ClauseView, start: int, quantity: Quantity) -> int:
 def _bare_base(
     view: ClauseView, quantity: Quantity, others: Sequence[Quantity], start: int, end: int
 ) -> Quantity | None:
-    """A measuring length without unit: "a hundredth | over a hundred" is over 100 mm, as a thou is over inches."""
+    """A measuring length without unit: "a hundredth | over a hundred" is over 100 mm, a thou over inches."""
     if quantity.dimension != "length":
         return None
     unit, least, most = ("in", 2, 80) if quantity.unit == "in" else ("mm", LEAST_BASE_MM, 3000)
@@ -128,7 +129,7 @@ def _edges(view: ClauseView, measured: Sequence[Quantity]) -> list[int]:
     """Where the words of one value end and those of the next begin."""
     edges = []
     named_first = bool(measured) and any(term.start < measured[0].start for term in view.terms)
-    for this, following in zip(measured, measured[1:], strict=False):
+    for this, following in pairwise(measured):
         edges.append(_edge(view, this.end, following.start, named_first))
     return edges
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
+from voicenotes.language.spelled_codes import spelling
 from voicenotes.language.written_units import written_pieces
 from voicenotes.vocabulary.expand import morphology
 
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
 
 WEAK, STRONG = 1, 2
 _STRONG_MARKS = frozenset(".!?;…")
+_NUMERO = "no."
 _DASHES = ("-", "\u2013")
 _WEAK_MARKS = frozenset(",:\u2013\u2014()")
 PUNCTUATED_PAUSE_S = (0.7, 1.6)
@@ -92,6 +94,11 @@ def _pieces(piece: str, before: str, following: str) -> tuple[tuple[str, int, in
         return split_word(piece)
     if piece in _DASHES and after_number and following[:1].isdigit():
         return (("-", 0, 1, 0),)
+    if piece.lower() == _NUMERO and following[:1].isdigit():
+        return ((_NUMERO[:-1], 0, 2, 0),)
+    letters = piece.rstrip(".,;:!?").replace("-", "").lower()
+    if "-" in piece and letters in spelling().letters:  # "X-ray"
+        return ((letters, 0, len(piece.rstrip(".,;:!?")), 0),)
     written = written_pieces(piece, before, following.lower().strip(".,;:!?"))
     if written is None:
         return split_word(piece)

@@ -1,10 +1,10 @@
-"""What every entry of a pack's files is made of: names, phrases, and a base class that refuses unknown keys."""
+"""The names and phrases that a pack's entries are made of."""
 
 from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, StringConstraints
+from pydantic import AfterValidator, StringConstraints
 
 Name = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]*$")]
 CheckId = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]*\.[a-z][a-z0-9_]*$")]
@@ -31,9 +31,3 @@ Phrase = Annotated[
     str, AfterValidator(_balanced), StringConstraints(pattern=r"^=?[a-z0-9()|<> './%-]+$", min_length=1)
 ]
 Phrases = tuple[Phrase, ...]
-
-
-class Entry(BaseModel):
-    """A piece of pack data: immutable, unknown keys refused."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from pydantic import Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from voicenotes.model import Severity
-from voicenotes.vocabulary.entry import Entry, Name, Phrases
+from voicenotes.vocabulary.entry import Name, Phrases
 
 
-class Limit(Entry):
+class Limit(BaseModel):
     """A measured quantity of a check and the limit it is judged by.
 
     at_least, at_most   in `unit`
@@ -26,6 +26,8 @@ class Limit(Entry):
     spread_of           a dimension: the limit is for 100 x the largest deviation from the mean, divided by
                         the mean, of three values of it said together
     """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
 
     quantity: str
     dimension: Name

@@ -9,13 +9,19 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from voicenotes.model import Severity
-from voicenotes.vocabulary.entry import CheckId, Entry, Name, Phrase, Phrases
+from voicenotes.vocabulary.entry import CheckId, Name, Phrase, Phrases
 from voicenotes.vocabulary.limit import Limit as Limit
 
 GENERAL = "general"
+
+
+class Entry(BaseModel):
+    """A piece of pack data: immutable, unknown keys refused."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
 
 
 class Condition(Entry):
@@ -92,8 +98,8 @@ class Check(ConditionLists):
     `terms` mean this check by themselves. `parts` (ids of parts or fittings) mean it together with one
     of its `aspects`, one of its own conditions, or a reading of its dimension. Its own `good`, `bad`,
     `unwanted` and `wanted` phrases hold for this check only and win over an aspect's.
-    `noted` phrases settle it as ok by being said of it ("it is hydraulic"); `notes` are facts that do, as soon as
-    `notes_needed` of them are known.
+    `noted` phrases settle it as ok by being said of it ("it is hydraulic"); `notes` are facts that do, as
+    soon as `notes_needed` of them are known.
     """
 
     id: CheckId
@@ -137,8 +143,8 @@ class Fact(Entry):
          number    a plain number between `lowest` and `highest`
          quantity  a number with a unit of `dimension`, kept in `unit`
 
-    `lowest` and `highest`, in `unit`, are what it can be at all; `units` those that it can be said in, where not
-    all of its dimension will do ("ten minutes" are no power-on hours).
+    `lowest` and `highest`, in `unit`, are what it can be at all; `units` those that it can be said in, where
+    not all of its dimension will do ("ten minutes" are no power-on hours).
     """
 
     id: Name
