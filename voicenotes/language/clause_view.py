@@ -95,3 +95,4 @@ class Found:
     confidence: float
     because: str
     reading: Reading | None = None
+    by_limit: bool = False

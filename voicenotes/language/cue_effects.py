@@ -45,6 +45,7 @@ def with_cues(view: ClauseView, found: list[Found]) -> list[Mention]:
                 severity=severity,
                 stated=stated is not None,
                 readings=(item.reading,) if item.reading else (),
+                by_limit=item.by_limit,
             )
         )
     return mentions

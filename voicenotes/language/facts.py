@@ -105,12 +105,12 @@ def _value(
 
 def _after_fillers(view: ClauseView, at: int, longer_than: int = 0) -> int:
     """Where the value starts: past small words and things named, but not past letters of a code."""
-    fillers = spelling().fillers
+    fillers, letters = spelling().fillers, set(spelling().letters) if longer_than else set()
     for _ in range(MOST_FILLERS):
         term = next((term for term in view.terms if term.start == at), None)
         if term is not None and sum(map(len, view.words.norms[term.start : term.end])) > longer_than:
             at = term.end
-        elif at < view.clause.end and view.words.norms[at] in fillers:
+        elif at < view.clause.end and view.words.norms[at] in fillers - letters:
             at += 1
     return at
 

@@ -39,6 +39,8 @@ def with_lent_units(
     found = sorted(quantities, key=lambda q: q.start)
     for number in bare:
         before = [q for q in found if q.end <= number.start]
+        if before and before[-1].end == number.start and norms[number.start] in value_words().base_before:
+            continue  # "six microns | over a hundred": what it was measured over
         if before and _near(norms, breaks, before[-1].end, number.start) and _alike(before[-1], number):
             found = sorted([*found, _lent(number, before[-1])], key=lambda q: q.start)
     for number in reversed(bare):
@@ -74,7 +76,7 @@ def _stands_alone(
     follows = end >= len(norms) or breaks[end] or norms[end] in words.after_lent or end in taken
     if not (follows or end in term_words):
         return False
-    hedged = number.comparator is not None or bool(breaks[start])
+    hedged = number.comparator is not None or start == 0 or bool(breaks[start])
     return hedged or before in words.before_lent or start - 1 in term_words
 
 

@@ -187,7 +187,7 @@ def _found(view: ClauseView, context: Context, match: Match, reading: Reading, f
     if limit_says != "named" and polarity != limit_says:
         why += f"; said {'good' if polarity == 'good' else 'bad'}, against the limit: what was said stands"
     certainty = CERTAINTY[choice.via.how] if choice.via else BY_PLACE if match.by_place else CERTAINTY_CARRIED
-    return Found(choice, polarity, None, 0.95 * certainty, why, reading)
+    return Found(choice, polarity, None, 0.95 * certainty, why, reading, by_limit=not said)
 
 
 def overruled(view: ClauseView, item: Found, measured: list[Found]) -> bool:

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 from voicenotes.language.severity import worst_severity
 from voicenotes.model import Basis, Polarity, Reading, Severity
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 _WORST_FIRST: tuple[Polarity, ...] = (
     "bad", "unsure", "not_tested", "good", "not_fitted", "withdrawn", "named",
@@ -17,7 +21,8 @@ _STRONGEST_BASIS: tuple[Basis, ...] = ("told", "measured", "seen")
 class Mention:
     """One check as one remark speaks of it.
 
-    `severity` is that of a defect; `stated` says that the speaker gave it himself.
+    `severity` is that of a defect; `stated` says that the speaker gave it himself; `by_limit` that only a
+    reading's limit judged.
     """
 
     check: str
@@ -28,6 +33,7 @@ class Mention:
     severity: Severity | None = None
     stated: bool = False
     readings: tuple[Reading, ...] = ()
+    by_limit: bool = False
 
 
 @dataclass(frozen=True)
@@ -91,5 +97,21 @@ def merge(mentions: list[Mention]) -> list[Mention]:
             readings=known.readings + mention.readings,
             severity=worst_severity(known.severity, mention.severity),
             stated=known.stated or mention.stated,
+            by_limit=known.by_limit and mention.by_limit,
         )
     return list(merged.values())
+
+
+def judged_afterwards(last: Remark, mentions: Sequence[Mention]) -> Remark:
+    """ "It's four thou. | I'm happy with that": what is said right after a reading outweighs its limit."""
+    said = {m.check: m for m in mentions if m.polarity in ("good", "bad") and not m.readings}
+    return replace(
+        last, mentions=tuple(_overruled(mention, said.get(mention.check)) for mention in last.mentions)
+    )
+
+
+def _overruled(mention: Mention, said: Mention | None) -> Mention:
+    if said is None or not mention.by_limit or {mention.polarity, said.polarity} != {"good", "bad"}:
+        return mention
+    why = f"{mention.why}; said {said.polarity} afterwards, against the limit: that stands"
+    return replace(mention, polarity=said.polarity, severity=said.severity, why=why)

@@ -13,7 +13,7 @@ from voicenotes.language.fittings import read_fittings
 from voicenotes.language.judging import read_clause
 from voicenotes.language.landmarks import landmarks_of
 from voicenotes.language.lent_units import with_lent_units
-from voicenotes.language.mentions import Mention, Remark, merge
+from voicenotes.language.mentions import Mention, Remark, judged_afterwards, merge
 from voicenotes.language.near import guess_terms
 from voicenotes.language.phrase_search import find_hits
 from voicenotes.language.quantities import detect_metric, find_quantities
@@ -83,6 +83,8 @@ def read_transcript(
         remarks, pending = _take_back(remarks, remark, view, pending)
         remarks = _class_afterwards(remarks, remark, view)
         remarks = _doubt_afterwards(remarks, view)
+        if len(remarks) > len(before) and not view.terms:
+            remarks[-1] = judged_afterwards(remarks[-1], mentions)
         remarks.append(remark)
         remarks = _reason_before(remarks, view)
         context = _without_absent(following, remark)

@@ -63,7 +63,7 @@ def code_at(norms: Sequence[str], breaks: Sequence[int], at: int, end: int) -> t
 
 
 def _corrected(norms: Sequence[str], at: int, end: int) -> int | None:
-    for phrase in spelling().corrections:
+    for phrase in sorted(spelling().corrections, key=len, reverse=True):
         words = tuple(phrase.split())
         if at + len(words) < end and tuple(norms[at : at + len(words)]) == words:
             return at + len(words)

@@ -6,12 +6,12 @@ what a thing should be ("the plate says four hundred"), or a circumstance ("grow
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from voicenotes.language.lent_units import bare_numbers
-from voicenotes.language.said_units import Quantity
+from voicenotes.language.said_units import Quantity, times
 from voicenotes.language.units import convert
 from voicenotes.language.value_words import phrase_ends, value_words
 
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from voicenotes.language.clause_view import ClauseView
     from voicenotes.language.hits import TermHit
+    from voicenotes.language.numbers import Number
 
 _JOINING = frozenset({"and", "but", "plus", "or"})
 _BESIDE = frozenset({"with", "against", "per", "versus"})
@@ -86,12 +87,22 @@ def _nominals(view: ClauseView, quantities: Sequence[Quantity]) -> list[Quantity
     for end in phrase_ends(norms, value_words().nominal):
         at = view.clause.start + end
         after = [q for q in quantities if 0 <= q.start - at <= MOST_WORDS_TO_NOMINAL]
-        between = [q for q in quantities if q.end <= at and at - q.end <= 3]
-        if after and not (between and view.words.breaks[after[0].start] and norms[end - 1] == "plate"):
+        bare = _bare_between(view, at, after[0].start) if after else None
+        before = [q for q in quantities if q.end <= at and at - q.end <= 3]
+        if bare is not None:
+            value = times(bare.value, after[0].scale)
+            found.append(replace(after[0], start=bare.start, end=bare.end, value=value, low=None, high=None))
+        elif after and not (before and view.words.breaks[after[0].start]):
             found.append(after[0])
-        elif between:
-            found.append(between[-1])
+        elif before:
+            found.append(before[-1])
     return found
+
+
+def _bare_between(view: ClauseView, start: int, end: int) -> Number | None:
+    """A number without unit in start..end: "rated for | 4,500 and I see 4,490 rpm"."""
+    numbers = bare_numbers(view.words.norms[start:end], view.words.breaks[start:end], start)
+    return numbers[0] if numbers else None
 
 
 def _is_base(view: ClauseView, quantity: Quantity, others: Sequence[Quantity]) -> bool:
@@ -170,7 +181,7 @@ def terms_at(view: ClauseView, place: Place) -> list[TermHit]:
 
 def came_up_to(view: ClauseView, quantity: Quantity) -> bool:
     """Whether the value is where something got *to*: "rose to | sixty degrees"."""
-    return view.word_before(quantity.start) == "to"
+    return "to" in (view.word_before(quantity.start), *view.words.norms[quantity.start : quantity.start + 2])
 
 
 def started_from(view: ClauseView, quantity: Quantity) -> bool:

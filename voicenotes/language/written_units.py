@@ -92,7 +92,7 @@ def _forms() -> dict[str, tuple[SpokenUnit, str, bool]]:
         for short, texts in ((False, spoken.say), (True, spoken.write)):
             for text in texts:
                 if " " not in text:
-                    plain = not short and any(sign.isalpha() for sign in text)
+                    plain = not short and text.isascii() and any(sign.isalpha() for sign in text)
                     forms.setdefault(text, (spoken, text if plain else word, short))
     return forms
 
