@@ -175,6 +175,35 @@ def explain(
 
 @app.command()
 @_command
+def score(
+    sets: Annotated[
+        list[Path],
+        typer.Argument(
+            metavar="SET...",
+            help="Labelled sentences (a YAML file, or a folder of them) or labelled visits.",
+            show_default=False,
+        ),
+    ],
+    pack: PackName = "cnc_lathe",
+    raw: Annotated[
+        bool, typer.Option("--raw", help="Also read without punctuation and capitals; say what that loses.")
+    ] = False,
+    as_json: AsJson = False,
+    worst: Annotated[int, typer.Option(min=0, metavar="N", help="How many misreadings to show.")] = 10,
+) -> None:
+    """Count how well labelled sentences and visits are read."""
+    from voicenotes.outputs.score_sheet import score_lines
+    from voicenotes.scoring import score_sets
+
+    scored = score_sets(sets, pack, raw)
+    if as_json:
+        _print_json(scored.model_dump(mode="json"))
+    else:
+        _print(score_lines(scored, worst))
+
+
+@app.command()
+@_command
 def packs() -> None:
     """List the packs that came with voicenotes."""
     from voicenotes.vocabulary.homes import pack_folder, shipped_packs
@@ -208,10 +237,13 @@ def lint(
 @_command
 def schema(
     name: Annotated[
-        str, typer.Argument(help="record, transcript, pack, check, part, aspect, cue, fact or sentence.")
+        str,
+        typer.Argument(
+            help="record, transcript, score, pack, check, part, aspect, cue, fact, sentence or visit-label."
+        ),
     ] = "record",
 ) -> None:
-    """Print the JSON Schema of the record, a transcript or an entry of a pack."""
+    """Print the JSON Schema of the record, a transcript, a score or an entry of a pack."""
     from voicenotes.outputs.schemas import schema_of
 
     _print_json(schema_of(name))

@@ -4,14 +4,19 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from voicenotes.language.exceptions import sweep_over
 from voicenotes.language.mentions import Mention
-from voicenotes.language.scope import reaches_condition
+from voicenotes.language.scope import first_cue, reaches_condition
 from voicenotes.language.severity import one_milder, stated_severity
 
 if TYPE_CHECKING:
     from voicenotes.language.clause_view import ClauseView, Found
     from voicenotes.language.hits import CueHit
     from voicenotes.model import Basis, Severity
+
+_INDEFINITE = frozenset({"a", "an", "any"})
+_HABIT = frozenset({"will", "would", "can", "should", "always", "often", "usually", "never"})
+_WORDS_BEFORE_THING = 3
 
 
 def with_cues(view: ClauseView, found: list[Found]) -> list[Mention]:
@@ -27,10 +32,17 @@ def with_cues(view: ClauseView, found: list[Found]) -> list[Mention]:
         if told is not None:
             basis = "told"
             why += f"; {view.cite(told.start, told.end)} (hearsay)"
-        silenced = _silenced(view, item) or (history[0] if history and item.reading is None else None)
+        silenced = (
+            _silenced(view, item)
+            or sweep_over(view, item)
+            or (history[0] if history and item.reading is None else None)
+        )
         if silenced is not None:
             polarity = "named"
             why += f"; {view.cite(silenced.start, silenced.end)} ({silenced.kind.replace('_', ' ')})"
+        elif is_generic(view):
+            polarity = "named"
+            why += f"; {view.cite(view.clause.start, view.terms[0].end + 1)} (any such thing)"
         elif hedges and polarity in ("good", "bad"):
             polarity = "unsure"
             why += f"; {view.cite(hedges[0].start, hedges[0].end)} (hedge)"
@@ -51,11 +63,6 @@ def with_cues(view: ClauseView, found: list[Found]) -> list[Mention]:
     return mentions
 
 
-def first_cue(cues: tuple[CueHit, ...], kind: str) -> CueHit | None:
-    """The first of some cues that is of a kind."""
-    return next((cue for cue in cues if cue.kind == kind), None)
-
-
 def _silenced(view: ClauseView, item: Found) -> CueHit | None:
     """The plan or general talk that keeps a condition from counting."""
     for cue in view.reach.wide:
@@ -66,6 +73,17 @@ def _silenced(view: ClauseView, item: Found) -> CueHit | None:
             if cue.start < at or item.condition is None:
                 return cue
     return None
+
+
+def is_generic(view: ClauseView) -> bool:
+    """ "A bad bearing will growl": an indefinite thing and what such things will do."""
+    start = view.clause.start
+    if view.words.norms[start] not in _INDEFINITE or not view.terms:
+        return False
+    term = view.terms[0]
+    if term.start - start > _WORDS_BEFORE_THING or term.end >= view.clause.end:
+        return False
+    return view.words.norms[term.end] in _HABIT
 
 
 def _severity(view: ClauseView, item: Found, stated: tuple[Severity, CueHit] | None) -> Severity:

@@ -67,13 +67,12 @@ def with_facts(context: Context, facts: Sequence[FactMention]) -> Context:
     """The context with the facts of a remark: a later value may be judged against them, or correct them."""
     if not facts:
         return context
+    heard = context.heard
     numbers = {fact.fact: float(fact.value) for fact in facts if not isinstance(fact.value, str)}
     names = [fact.fact for fact in facts]
-    return replace(
-        context,
-        facts=tuple({**dict(context.facts), **numbers}.items()),
-        noted=(*(name for name in context.noted if name not in names), *names),
-    )
+    noted = (*(name for name in heard.noted if name not in names), *names)
+    known = tuple({**dict(heard.facts), **numbers}.items())
+    return replace(context, heard=replace(heard, facts=known, noted=noted))
 
 
 def corrected_fact(
@@ -81,10 +80,10 @@ def corrected_fact(
 ) -> Sequence[FactHit]:
     """The words that lead to facts; after "correction" a value without them belongs to the last fact."""
     cues = view.reach.of_kind("correct", "retract")
-    if hits or not context.noted or not (pending or cues):
+    if hits or not context.heard.noted or not (pending or cues):
         return hits
     at = max([cue.end for cue in cues], default=view.clause.start)
-    return (FactHit(at, at, context.noted[-1], "lead", None),)
+    return (FactHit(at, at, context.heard.noted[-1], "lead", None),)
 
 
 def _value(
@@ -176,7 +175,7 @@ def _text(
 ) -> tuple[str | float | int, str | None, int, int] | None:
     """A name: the words as they stand, up to a break, the next fact, or the most that a name has."""
     stops = {hit.start for hit in hits if hit.start >= at and hit.role == "lead"} | {
-        cue.start for cue in view.reach.own if cue.kind in ("breaker", "hearsay")
+        cue.start for cue in view.reach.own if cue.kind in ("breaker", "exception", "hearsay")
     }
     end = min([stop for stop in stops if stop > at] + [view.clause.end])
     found = name_at(view, at, end) if at not in stops else None

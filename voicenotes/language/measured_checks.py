@@ -78,7 +78,9 @@ def checks_measured(
     carried = [*context.terms, *context.judged_before(at)]
     if matches := _best(view, _options(asked, carried, [*carried, *view.terms], CARRIED), view.terms):
         return matches
-    last = [TermHit(at, at, (Subject("check", check),), "exact", "") for check, _ in context.values[-1:]]
+    last = [
+        TermHit(at, at, (Subject("check", check),), "exact", "") for check, _ in context.heard.values[-1:]
+    ]
     if matches := _best(view, _options(asked, last, (), CARRIED), ()):
         return matches
     if not view.terms:

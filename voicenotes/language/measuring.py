@@ -38,7 +38,7 @@ class Spoken:
 
     def carried_by(self, context: Context) -> Context:
         """The next remark's context with them."""
-        return replace(context, values=self.values, nominals=self.nominals)
+        return replace(context, heard=replace(context.heard, values=self.values, nominals=self.nominals))
 
 
 def measurements(view: ClauseView, context: Context, found: list[Found]) -> tuple[list[Found], Spoken]:
@@ -48,9 +48,9 @@ def measurements(view: ClauseView, context: Context, found: list[Found]) -> tupl
     """
     quantities = sorted((*view.quantities, *_without_unit(view, context, found)), key=lambda q: q.start)
     places, said_nominals = places_of(view, quantities)
-    nominals = tuple(said_nominals) or context.nominals
+    nominals = tuple(said_nominals) or context.heard.nominals
     results: list[Found] = []
-    run: Values = context.values
+    run: Values = context.heard.values
     for place in places:
         matches = [
             match
@@ -97,7 +97,7 @@ def _with_nominal(view: ClauseView, context: Context, match: Match, nominals: Se
         value = convert(match.quantity.value, match.quantity.unit, match.limit.unit)
         if nominal / MOST_FROM_NOMINAL <= value <= nominal * MOST_FROM_NOMINAL:
             return replace(match, setting=replace(match.setting, nominal=nominal))
-    noted = dict(context.facts).get(match.limit.nominal_fact or "")
+    noted = dict(context.heard.facts).get(match.limit.nominal_fact or "")
     return match if noted is None else replace(match, setting=replace(match.setting, nominal=noted))
 
 

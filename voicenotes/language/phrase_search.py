@@ -27,13 +27,15 @@ if TYPE_CHECKING:
 # Cues that take the words they stand on from one another: the longest is right.
 _EXCLUSIVE = frozenset(
     {"negation", "pseudo", "hedge", "plan", "general", "hearsay", "not_tested", "history",
-     "retract", "correct", "marker"}
+     "retract", "correct", "marker", "exception", "comparison"}
 )  # fmt: skip
 _CLASSING = frozenset({"class_critical", "class_major", "class_minor", "softener", "strengthener"})
 _PARTICLES = frozenset(
     {"in", "on", "out", "off", "up", "down", "there", "here", "over", "under", "back", "away",
      "through", "across", "open", "move", "with", "for", "right"}
 )  # fmt: skip
+_ONTO = frozenset({"on", "in", "at"})
+_ALSO_VERBS = frozenset({"open", "move"})
 _LEVELS = frozenset({"low", "high"})
 _SPOKEN_APART = frozenset({"correct", "retract"})
 _ARTICLES = frozenset({"the", "a", "an"})
@@ -150,11 +152,15 @@ def _only_grammar(span: Span, norms: Sequence[str], breaks: Sequence[int], named
     start, end = span
     if norms[end - 1] in _ARTICLES:
         return True
+    if end - start > 1 and norms[end - 1] in _ONTO and end < len(norms) and norms[end] in _ARTICLES:
+        return True  # "red lamp on | the stack light"
     before = norms[start - 1] if start and not breaks[start] else ""
     led = before in _BEFORE_PREDICATE or named.ends_at(start)
     if end - start == 1 and norms[start] in _LEVELS:
         return not led
     if any(norms[word] not in _PARTICLES for word in range(start, end)):
+        return False
+    if before == "to" and norms[start] in _ALSO_VERBS:
         return False
     closed = end >= len(norms) or breaks[end] or norms[end] in _AFTER_PREDICATE
     return not (closed and led)

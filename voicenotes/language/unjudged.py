@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 from voicenotes.language.binding import groups_of
 from voicenotes.language.choose_check import choose_checks
-from voicenotes.language.cue_effects import first_cue
 from voicenotes.language.lexicon import Judgement
 from voicenotes.language.mentions import Mention
+from voicenotes.language.scope import first_cue
 from voicenotes.vocabulary.schema import GENERAL
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ def not_tested(view: ClauseView, context: Context, cue: CueHit) -> list[Mention]
     """The checks that a remark says he couldn't make."""
     why = f"{view.cite(cue.start, cue.end)} (not tested)"
     told = first_cue(view.reach.wide, "hearsay")
-    checks = _spoken_of(view, context, cue)
+    checks = spoken_of(view, context, cue)
     if not view.terms and not checks and not _names_other_things(view):
         checks = dict.fromkeys(context.checks, "subject carried over")
     return [
@@ -40,12 +40,17 @@ def _names_other_things(view: ClauseView) -> bool:
 def _meant_by(view: ClauseView, cue: CueHit) -> list[Group]:
     """The terms a cue without a judgement is about: those after it ("not sure about the belt"), else
     those before it; as lists in order of likelihood."""
-    after = tuple(term for term in view.terms if term.start >= cue.start)
-    pool = after or view.terms
+    meant = view.terms
+    if cue.kind == "hedge":  # "hard to say | in this light"
+        meant = tuple(
+            t for t in meant if t.start < cue.start or t.start <= cue.end + 1 or not view.is_aside(t)
+        )
+    after = tuple(term for term in meant if term.start >= cue.start)
+    pool = after or meant
     return groups_of(view.words, pool, view.conditions)
 
 
-def _spoken_of(view: ClauseView, context: Context, cue: CueHit) -> dict[str, str]:
+def spoken_of(view: ClauseView, context: Context, cue: CueHit) -> dict[str, str]:
     """The checks that a remark without a judgement is about, each with the words that name it."""
     for terms in _meant_by(view, cue):
         named = _named_by(view, context, terms)
@@ -67,7 +72,7 @@ def _named_by(view: ClauseView, context: Context, terms: Group) -> dict[str, str
             continue
         noted = tuple(replace(meaning, polarity="noted") for meaning in specific)
         aspects = frozenset(meaning.owner for meaning in specific)
-        choices = choose_checks(view.lexicon, noted, (), term, others, aspects, context.station)
+        choices = choose_checks(view.lexicon, noted, (), term, others, aspects, context.here)
         if not choices:
             choices = _by_default(view, term, context)
         if not choices and own:  # "the backlash", of either axis
@@ -80,7 +85,7 @@ def _named_by(view: ClauseView, context: Context, terms: Group) -> dict[str, str
 def _by_default(view: ClauseView, term: TermHit, context: Context) -> list[Choice]:
     others = tuple(other for other in view.terms if other is not term)
     general = (Judgement(GENERAL, "good"),)
-    return choose_checks(view.lexicon, general, (), term, others, frozenset(), context.station)
+    return choose_checks(view.lexicon, general, (), term, others, frozenset(), context.here)
 
 
 def only_named(view: ClauseView, judged: set[str], context: Context) -> list[Mention]:
@@ -88,7 +93,7 @@ def only_named(view: ClauseView, judged: set[str], context: Context) -> list[Men
     hedge = view.reach.of_kind("hedge")
     results = []
     if hedge and not judged:
-        checks = _spoken_of(view, context, hedge[0])
+        checks = spoken_of(view, context, hedge[0])
     else:
         checks = {
             subject.id: f"{view.cite(term.start, term.end)} ({term.how})"

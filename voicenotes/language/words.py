@@ -81,7 +81,7 @@ def split_word(word: str) -> tuple[tuple[str, int, int, int], ...]:
             mark = max(mark, STRONG if low[-1] in _STRONG_MARKS else WEAK)
             low = low[:-1]
         norm = clitics.get(low, low)
-        if low == "'s" and pieces and pieces[-1][0] in morphology().is_after:
+        if low in ("'s", "s") and pieces and pieces[-1][0] in morphology().is_after:
             norm = "is"
         pieces.append((norm, start, end, mark))
     return tuple(pieces)

@@ -80,6 +80,9 @@ class Part(Entry):
     misheard: Phrases = ()
     default: CheckId | None = None
     means: tuple[Name, ...] = ()
+    elsewhere: bool = Field(
+        default=False, description="not of this machine: what stands on, in or at it isn't either"
+    )
 
 
 class Fitting(Entry):
@@ -115,7 +118,7 @@ class Check(ConditionLists):
     aspects: tuple[Name, ...] = ()
     noted: Phrases = ()
     notes: tuple[Name, ...] = ()
-    notes_needed: int = Field(default=1, ge=1)
+    notes_needed: int = Field(default=1, gt=0, description="how many of the notes settle it")
     readings: tuple[Limit, ...] = ()
     caution: str | None = None
 
@@ -162,7 +165,8 @@ class Fact(Entry):
 
 CueKind = Literal[
     "negation", "pseudo", "hedge", "plan", "general", "hearsay", "not_tested", "present", "absent",
-    "history", "circumstance", "retract", "correct", "breaker", "marker", "softener", "strengthener", "link",
+    "history", "now", "comparison", "circumstance", "retract", "correct", "breaker", "exception", "sweep",
+    "marker", "softener", "strengthener", "link",
     "class_critical", "class_major", "class_minor",
 ]  # fmt: skip
 
@@ -191,20 +195,6 @@ class PackHead(Entry):
     cautions: tuple[str, ...] = ()
     stations: tuple[Station, ...]
     fittings: tuple[Fitting, ...] = ()
-
-
-class LabelledSentence(Entry):
-    """A sentence and what it must be read as: the pack's own test, `sentences/*.yaml`.
-
-    `expect` maps a check to its outcome, with a severity after a defect if that is to be right too.
-    """
-
-    say: str
-    expect: dict[CheckId, str] = {}
-    fittings: dict[Name, str | bool] = {}
-    readings: dict[CheckId, str] = {}
-    facts: dict[Name, str | int | float] = {}
-    kind: str | None = Field(default=None, description="the kind of language it tries")
 
 
 class Pack(Entry):
