@@ -148,7 +148,7 @@ def test_a_negation_is_drawn_over_what_the_reader_turned(said: str) -> None:
 
     trace = trace_of(transcript_of_text(said), PACK)
     turned: dict[tuple[int, int], set[tuple[int, int]]] = {}
-    for view, *_ in views_of(trace.words, lexicon_of(PACK), PACK):
+    for view, *_ in views_of(trace.words, lexicon_of(PACK), None):
         for index, cues in negations_of(view.words, view.reach, view.conditions, view.terms).items():
             for cue in cues:
                 condition = view.conditions[index]

@@ -11,7 +11,7 @@ from voicenotes.findings.read import read_text
 from voicenotes.model import CheckFinding, Evidence, FittingFinding, Gap, PackStamp, Record, RecordingEntry
 from voicenotes.outputs.gap_sheet import gap_data, gap_lines, leaving_line
 from voicenotes.outputs.schemas import SCHEMAS, schema_of
-from voicenotes.outputs.screen import settled_line, summary_lines
+from voicenotes.outputs.screen import against_limit, settled_line, summary_lines
 from voicenotes.outputs.wording import in_a_list, length, minutes, number, quoted, table_line, wrapped
 from voicenotes.vocabulary.load import load_pack
 from voicenotes.vocabulary.schema import Pack
@@ -177,6 +177,29 @@ def test_a_contradiction_and_a_reading_are_shown(pack: Pack) -> None:
     assert 'but also said good: "Spindle is quiet."' in text
     assert "runout 0.001 in: OUTSIDE the limit (at most 0.0004 in)" in text
     assert "Serial number  47A2" in text
+
+
+@pytest.mark.parametrize(
+    ("said", "shown"),
+    [
+        (
+            "Spindle runout is two thou, and I'm happy with it.",
+            ["SAID TO BE GOOD, MEASURED OUTSIDE (1)", "OUTSIDE the limit", "happy with it"],
+        ),
+        (
+            "Spindle runout is one tenth, but it's bad.",
+            ["called bad although the reading is within its limit"],
+        ),
+        ("Spindle runout is five hundredths.", ["doubtful: hundredths with no unit: taken as 0.01 mm"]),
+    ],
+)
+def test_a_word_against_a_limit_and_a_doubt_are_shown(pack: Pack, said: str, shown: list[str]) -> None:
+    text = " ".join(" ".join(summary_lines(read_text(said, pack), pack)).split())
+    assert [words for words in shown if words not in text] == []
+
+
+def test_praise_within_a_limit_is_no_contradiction(pack: Pack) -> None:
+    assert against_limit(read_text("Spindle runout is one tenth, that's fine.", pack)) == []
 
 
 def test_no_line_is_wider_than_a_terminal(pack: Pack, some: Record) -> None:

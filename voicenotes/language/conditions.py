@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from voicenotes.language.clause_view import ClauseView, Context
     from voicenotes.language.grounds import Grounds
     from voicenotes.language.hits import ConditionHit, CueHit
+    from voicenotes.language.said_units import Quantity
 
 _OWNERS = frozenset(["the", "its", "their", "this", "that", "his", "my"])
 _MINE = frozenset(["my", "our"])
@@ -82,6 +83,8 @@ def _only_strengthens(view: ClauseView, condition: ConditionHit, following: tupl
 def _is_idiom(view: ClauseView, condition: ConditionHit) -> bool:
     """ "A good three thou" is no praise, and "its travel" names a thing."""
     before = view.word_before(condition.start)
+    if any(_is_of_value(condition, quantity) for quantity in view.quantities):
+        return True
     if before in _MINE:
         return True
     if before in ("a", "an") and any(q.start == condition.end for q in view.quantities):
@@ -92,6 +95,13 @@ def _is_idiom(view: ClauseView, condition: ConditionHit) -> bool:
         and condition.how == "inflected"
         and not any(term.start == condition.end for term in view.terms)
     )
+
+
+def _is_of_value(condition: ConditionHit, quantity: Quantity) -> bool:
+    """Whether a word belongs to a value: "a | full | thou", "three | tenths over | ten inches"."""
+    if quantity.start < condition.start < quantity.end:
+        return True
+    return quantity.start == condition.start and condition.end <= quantity.end
 
 
 def _because(

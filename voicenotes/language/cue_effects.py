@@ -67,6 +67,7 @@ def with_cues(view: ClauseView, found: list[Found]) -> list[Mention]:
                 readings=(item.reading,) if item.reading else (),
                 severity_from=source,
                 grounds=tuple(grounds),
+                by_limit=item.by_limit,
             )
         )
     return mentions

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 from voicenotes.language.grounds import Grounds
 from voicenotes.language.severity import SeverityFrom, worst_severity
 from voicenotes.language.spans import Span
 from voicenotes.model import Basis, Polarity, Reading, Severity
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 _WORST_FIRST: tuple[Polarity, ...] = (
     "bad", "unsure", "not_tested", "good", "not_fitted", "withdrawn", "named",
@@ -20,7 +24,8 @@ class Mention:
     """One check as one remark speaks of it.
 
     `severity` is that of a defect, `severity_from` where it was taken from; `stated` says that the
-    speaker gave it himself. `grounds` are the words that `why` cites.
+    speaker gave it himself, `by_limit` that only a reading's limit judged. `grounds` are the words that
+    `why` cites.
     """
 
     check: str
@@ -33,6 +38,7 @@ class Mention:
     readings: tuple[Reading, ...] = ()
     severity_from: SeverityFrom | None = None
     grounds: Grounds = ()
+    by_limit: bool = False
 
 
 @dataclass(frozen=True)
@@ -110,5 +116,21 @@ def merge(mentions: list[Mention]) -> list[Mention]:
                 (m.severity_from for m in (known, mention) if severity and m.severity == severity), None
             ),
             grounds=tuple(dict.fromkeys(worse.grounds + other.grounds)),
+            by_limit=known.by_limit and mention.by_limit,
         )
     return list(merged.values())
+
+
+def judged_afterwards(last: Remark, mentions: Sequence[Mention]) -> Remark:
+    """ "It's four thou. | I'm happy with that": what is said right after a reading outweighs its limit."""
+    said = {m.check: m for m in mentions if m.polarity in ("good", "bad") and not m.readings}
+    return replace(
+        last, mentions=tuple(_overruled(mention, said.get(mention.check)) for mention in last.mentions)
+    )
+
+
+def _overruled(mention: Mention, said: Mention | None) -> Mention:
+    if said is None or not mention.by_limit or {mention.polarity, said.polarity} != {"good", "bad"}:
+        return mention
+    why = f"{mention.why}; said {said.polarity} afterwards, against the limit: that stands"
+    return replace(mention, polarity=said.polarity, severity=said.severity, why=why)

@@ -73,7 +73,7 @@ def trace_of(transcript: Transcript, pack: Pack) -> Trace:
         return Trace(words)
     lexicon = lexicon_of(pack)
     remarks, _ = read_transcript(transcript, pack)
-    found = views_of(words, lexicon, pack)
+    found = views_of(words, lexicon, None)
     reaches = reaches_drawn([view for view, _, _ in found], remarks)
     grounds = _grounds_by_place(remarks)
     foreign = foreign_words(words, found[0][0].covered, lexicon)
