@@ -9,7 +9,6 @@ from small_pack import write_pack
 
 from voicenotes.findings.read import read_text
 from voicenotes.model import CheckFinding, Evidence, FittingFinding, Gap, PackStamp, Record, RecordingEntry
-from voicenotes.outputs.explanation import explanation_data, explanation_lines
 from voicenotes.outputs.gap_sheet import gap_data, gap_lines, leaving_line
 from voicenotes.outputs.schemas import SCHEMAS, schema_of
 from voicenotes.outputs.screen import against_limit, settled_line, summary_lines
@@ -209,23 +208,6 @@ def test_no_line_is_wider_than_a_terminal(pack: Pack, some: Record) -> None:
     record = record_of(pack, found, [Gap(id="head.heat", why=f'unsure: "{long}"')], None)
     for lines in (gap_lines(record, pack), summary_lines(record, pack), gap_lines(some, pack)):
         assert max(len(line) for line in lines) <= 80
-
-
-def test_an_explanation(pack: Pack) -> None:
-    lines = explanation_lines(read_text("The spindle growls. The weather is nice.", pack))
-    assert lines[0] == '"The spindle growls."'
-    assert lines[1].startswith("  head.noise: defect critical, seen, confidence 0.")
-    assert any("because" in line and "growls" in line for line in lines)
-    assert lines[-2:] == ['"The weather is nice."', "  no check took this"]
-    assert explanation_lines(read_text("", pack)) == ["There are no words in this."]
-
-
-def test_an_explanation_for_programs(pack: Pack) -> None:
-    data = explanation_data(read_text("Spindle runout is two tenths. There's no tailstock.", pack))
-    first, second = data["remarks"]
-    assert first["checks"][0]["check"] == "head.runout"
-    assert first["checks"][0]["readings"][0]["verdict"] == "within"
-    assert (second["fittings"][0]["fitting"], second["fittings"][0]["fitted"]) == ("tailstock", False)
 
 
 @pytest.mark.parametrize("name", SCHEMAS)

@@ -14,9 +14,10 @@ from voicenotes.vocabulary.expand import morphology
 
 if TYPE_CHECKING:
     from voicenotes.language.choose_check import Choice
+    from voicenotes.language.grounds import Grounds
     from voicenotes.language.hits import ConditionHit
     from voicenotes.language.landmarks import Landmarks
-    from voicenotes.language.lexicon import Lexicon
+    from voicenotes.language.lexicon import Judgement, Lexicon
     from voicenotes.language.quantities import Quantity
     from voicenotes.language.remarks import Clause
     from voicenotes.language.scope import Reach
@@ -46,10 +47,12 @@ class Topic:
 
 @dataclass(frozen=True)
 class Tone:
-    """Whether the last remark called things good or bad (None: neither), and in which sentence."""
+    """Whether the last remark called things good or bad (None: neither), in which sentence, and what the
+    word that did so can mean."""
 
     polarity: Polarity | None
     sentence: int
+    meanings: tuple[Judgement, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -181,4 +184,5 @@ class Found:
     confidence: float
     because: str
     reading: Reading | None = None
+    grounds: Grounds = ()
     by_limit: bool = False

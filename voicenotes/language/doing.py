@@ -43,6 +43,10 @@ def only_tells_what_is_done(view: ClauseView, condition: ConditionHit) -> bool:
     is_verb = condition.how == "inflected" or first.endswith(("ed", "ing")) or bool(verb_forms(first))
     if is_verb and _is_done_by_a_person(view, condition):
         return True
+    if condition.end - condition.start == 1 and view.words.norms[condition.end : condition.end + 1] == (
+        "to",
+    ):
+        return condition.end + 1 < view.clause.end  # "starts to | rumble"
     if any(meaning.polarity == "bad" for meaning in condition.meanings):
         return False
     if condition.end - condition.start > 2 or not first.endswith("ing"):

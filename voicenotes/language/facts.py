@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from voicenotes.language.grounds import Ground, of_cue
 from voicenotes.language.hits import FactHit
 from voicenotes.language.lent_units import bare_numbers
 from voicenotes.language.mentions import FactMention
@@ -45,7 +46,9 @@ def read_facts(view: ClauseView, pack: Pack, hits: Sequence[FactHit]) -> list[Fa
             continue
         value, unit, start, end = given
         why = f"{view.cite(min(start, hit.start), max(end, hit.end))} ({hit.fact.replace('_', ' ')})"
-        found[hit.fact] = FactMention(hit.fact, value, unit, basis, 0.9, why)
+        said = Ground("fact", min(start, hit.start), max(end, hit.end), hit.fact)
+        hearsay = tuple(of_cue(cue) for cue in view.reach.wide if cue.kind == "hearsay")
+        found[hit.fact] = FactMention(hit.fact, value, unit, basis, 0.9, why, (said, *hearsay))
     return list(found.values())
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from voicenotes.language.binding import subjects_of
@@ -12,7 +13,7 @@ from voicenotes.language.relevance import common_words
 
 if TYPE_CHECKING:
     from voicenotes.language.binding import Group
-    from voicenotes.language.choose_check import Choice
+    from voicenotes.language.choose_check import Choice, Here
     from voicenotes.language.clause_view import ClauseView, Context
     from voicenotes.language.hits import ConditionHit, TermHit
 
@@ -30,6 +31,7 @@ def checks_judged(
 ) -> list[tuple[Choice, float, bool]]:
     """The checks a condition judges, each with its confidence and whether the subject was carried over."""
     group, rest = subjects_of(view.words, view.marks, view.clause, condition, groups, view.conditions)
+    here = _here(view, context, group)
     certainty = CERTAINTY[condition.how]
     results: list[tuple[Choice, float, bool]] = []
     near = tuple(
@@ -43,10 +45,14 @@ def checks_judged(
             if len(group) > 1 and term in group:
                 others = rest
             for choice in choose_checks(
-                view.lexicon, condition.meanings, condition.inner, term, others, named, context.here
+                view.lexicon, condition.meanings, condition.inner, term, others, named, here
             ):
                 results.append((choice, certainty * CERTAINTY[term.how], False))
         if results:
+            if all(choice.loose for choice, _, _ in results):
+                closer = choose_by_place(view.lexicon, condition.meanings, context.station)
+                if closer:
+                    return [(choice, certainty * _BY_PLACE, True) for choice in closer]
             better = _better_elsewhere(
                 view, context, condition, rest, named, max(c.score for c, _, _ in results)
             )
@@ -70,6 +76,18 @@ def checks_judged(
     if not found and _is_distinctive(view, condition):
         found = choose_by_itself(condition.meanings, view.lexicon)
     return [(choice, certainty * _BY_PLACE, True) for choice in found]
+
+
+def _here(view: ClauseView, context: Context, group: tuple[TermHit, ...]) -> Here:
+    """Where he is when he names some things: where the check stands that he named just before them."""
+    here = context.here
+    for term in view.terms:
+        if group and term.start >= group[0].start:
+            break
+        stations = {view.lexicon.checks[s.id].station for s in term.subjects if s.kind == "check"}
+        if len(stations) == 1 and all(s.kind == "check" for s in term.subjects):
+            here = replace(here, station=stations.pop())
+    return here
 
 
 def _carried_over(

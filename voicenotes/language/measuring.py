@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from voicenotes.language.choose_check import expand_subjects
 from voicenotes.language.clause_view import CERTAINTY_CARRIED, Found
 from voicenotes.language.conditions import leads_to_value
+from voicenotes.language.grounds import of_quantity, of_term
 from voicenotes.language.lent_units import bare_numbers
 from voicenotes.language.lexicon import CERTAINTY
 from voicenotes.language.limits import Setting, judge, names
@@ -185,7 +186,9 @@ def _found(view: ClauseView, context: Context, match: Match, reading: Reading, f
     if limit_says != "named" and polarity != limit_says:
         why += f"; said {'good' if polarity == 'good' else 'bad'}, against the limit: what was said stands"
     certainty = CERTAINTY[choice.via.how] if choice.via else BY_PLACE if match.by_place else CERTAINTY_CARRIED
-    return Found(choice, polarity, None, 0.95 * certainty, why, reading, by_limit=not said)
+    via = () if choice.via is None else (of_term(choice.via, choice.via not in view.terms),)
+    grounds = (*via, of_quantity(quantity))
+    return Found(choice, polarity, None, 0.95 * certainty, why, reading, grounds, by_limit=not said)
 
 
 def overruled(view: ClauseView, item: Found, measured: list[Found]) -> bool:

@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from voicenotes.language.severity import worst_severity
+from voicenotes.language.grounds import Grounds
+from voicenotes.language.severity import SeverityFrom, worst_severity
+from voicenotes.language.spans import Span
 from voicenotes.model import Basis, Polarity, Reading, Severity
 
 if TYPE_CHECKING:
@@ -21,8 +23,9 @@ _STRONGEST_BASIS: tuple[Basis, ...] = ("told", "measured", "seen")
 class Mention:
     """One check as one remark speaks of it.
 
-    `severity` is that of a defect; `stated` says that the speaker gave it himself; `by_limit` that only a
-    reading's limit judged.
+    `severity` is that of a defect, `severity_from` where it was taken from; `stated` says that the
+    speaker gave it himself, `by_limit` that only a reading's limit judged. `grounds` are the words that
+    `why` cites.
     """
 
     check: str
@@ -33,6 +36,8 @@ class Mention:
     severity: Severity | None = None
     stated: bool = False
     readings: tuple[Reading, ...] = ()
+    severity_from: SeverityFrom | None = None
+    grounds: Grounds = ()
     by_limit: bool = False
 
 
@@ -46,6 +51,7 @@ class FittingMention:
     confidence: float
     why: str
     implied: bool = False
+    grounds: Grounds = ()
 
 
 @dataclass(frozen=True)
@@ -58,13 +64,14 @@ class FactMention:
     basis: Basis
     confidence: float
     why: str
+    grounds: Grounds = ()
 
 
 @dataclass(frozen=True)
 class Remark:
     """A stretch of a transcript that says one thing, with what was read in it.
 
-    start, end in seconds; `taken_back` when a later remark withdrew it.
+    start, end in seconds; `taken_back` when a later remark withdrew it, with the words `taken_back_by`.
     """
 
     quote: str
@@ -74,11 +81,17 @@ class Remark:
     fittings: tuple[FittingMention, ...] = ()
     facts: tuple[FactMention, ...] = ()
     taken_back: str | None = field(default=None)
+    taken_back_by: Span | None = None
+
+    @property
+    def said(self) -> tuple[Mention | FittingMention | FactMention, ...]:
+        """Everything that was read in it."""
+        return (*self.mentions, *self.fittings, *self.facts)
 
     @property
     def is_tagged(self) -> bool:
         """Whether any check, fact or fitting took the remark."""
-        return bool(self.mentions or self.fittings or self.facts)
+        return bool(self.said)
 
 
 def merge(mentions: list[Mention]) -> list[Mention]:
@@ -90,14 +103,19 @@ def merge(mentions: list[Mention]) -> list[Mention]:
             merged[mention.check] = mention
             continue
         worse, other = sorted((known, mention), key=lambda m: _WORST_FIRST.index(m.polarity))
+        severity = worst_severity(known.severity, mention.severity)
         merged[mention.check] = replace(
             worse,
             basis=next(kind for kind in _STRONGEST_BASIS if kind in (known.basis, mention.basis)),
             confidence=max(worse.confidence, other.confidence),
             why=worse.why if other.why in worse.why else f"{worse.why}; {other.why}",
             readings=known.readings + mention.readings,
-            severity=worst_severity(known.severity, mention.severity),
+            severity=severity,
             stated=known.stated or mention.stated,
+            severity_from=next(
+                (m.severity_from for m in (known, mention) if severity and m.severity == severity), None
+            ),
+            grounds=tuple(dict.fromkeys(worse.grounds + other.grounds)),
             by_limit=known.by_limit and mention.by_limit,
         )
     return list(merged.values())

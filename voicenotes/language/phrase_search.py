@@ -35,6 +35,7 @@ _PARTICLES = frozenset(
      "through", "across", "open", "move", "with", "for", "right"}
 )  # fmt: skip
 _ONTO = frozenset({"on", "in", "at"})
+_MODALS = frozenset({"will", "would", "does", "do", "did", "can", "could"})
 _ALSO_VERBS = frozenset({"open", "move"})
 _LEVELS = frozenset({"low", "high"})
 _SPOKEN_APART = frozenset({"correct", "retract"})
@@ -72,6 +73,7 @@ def find_hits(norms: Sequence[str], breaks: Sequence[int], lexicon: Lexicon) -> 
         for span in longest(_spans_of(by_span, Subject))
         if blocking.around(span) in (None, span) and _starts_or_free(span, conditions)
     ]
+    term_spans = [span for span in term_spans if not _is_verb_after_no(span, norms, breaks)]
     terms = Cover(term_spans)
     parts = by_outer(_spans_of(by_span, Subject), terms)
     inner = by_outer(judging, conditions)
@@ -139,6 +141,14 @@ def _starts_or_free(span: Span, conditions: Cover) -> bool:
     """Whether a term stands free of longer conditions, or begins one ("spindle | trips out")."""
     outer = conditions.around(span)
     return outer is None or outer[0] == span[0]
+
+
+def _is_verb_after_no(span: Span, norms: Sequence[str], breaks: Sequence[int]) -> bool:
+    """Whether a thing's name is a verb here: "it won't | centre"."""
+    start, end = span
+    if end - start > 1 or start < 2 or breaks[start]:
+        return False
+    return norms[start - 1] == "not" and norms[start - 2] in _MODALS and not breaks[start - 1]
 
 
 def _runs_into_term(span: Span, named: Cover) -> bool:

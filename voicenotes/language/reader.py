@@ -25,6 +25,7 @@ from voicenotes.language.spans import Placed, words_of_all
 from voicenotes.language.taking_back import (
     JUDGED,
     Correcting,
+    answered,
     class_afterwards,
     correcting_cue,
     doubt_afterwards,
@@ -45,7 +46,7 @@ if TYPE_CHECKING:
     from voicenotes.language.mentions import FactMention
     from voicenotes.language.remarks import Clause
     from voicenotes.language.words import Words
-    from voicenotes.model import Transcript
+    from voicenotes.model import Basis, Transcript
     from voicenotes.vocabulary.schema import Pack
 
 PlacedT = TypeVar("PlacedT", bound=Placed)
@@ -68,7 +69,7 @@ def read_transcript(
     remarks = list(before)
     if not len(words):
         return remarks, context
-    views = _views(words, lexicon, context.heard.metric)
+    views = views_of(words, lexicon, context.heard.metric)
     names = words_after_leads([hit for _, _, hits in views for hit in hits], pack)
     foreign = foreign_words(words, views[0][0].covered | names, lexicon)
     ending = 0.0
@@ -114,6 +115,7 @@ def read_transcript(
         last_word_counts(remarks, remark, pending)
         overtaken(remarks, remark, view, was)
         was.append(speaks_of_the_past(view))
+        answered(remarks, view)
         class_afterwards(remarks, remark, view)
         doubt_afterwards(remarks, view)
         if len(remarks) > len(before) and not view.terms:
@@ -130,9 +132,10 @@ def speaks_metric(transcripts: Sequence[Transcript]) -> bool | None:
     return detect_metric([norm for transcript in transcripts for norm in (*words_of(transcript).norms, "")])
 
 
-def _views(
+def views_of(
     words: Words, lexicon: Lexicon, metric: bool | None
 ) -> list[tuple[ClauseView, tuple[PlaceHit, ...], tuple[FactHit, ...]]]:
+    """Each remark with all that was found in it, the stations it announces and its fact words."""
     hits = find_hits(words.norms, words.breaks, lexicon)
     guesses = guess_terms(words, lexicon, hits)
     if guesses:
@@ -222,7 +225,9 @@ def _noted_by_facts(
         if given and len(noted.intersection(check.notes)) >= check.notes_needed:
             why = "; ".join(fact.why for fact in given)
             told = any(fact.basis == "told" for fact in given)
-            results.append(Mention(check.id, "good", "told" if told else "seen", 0.9, why))
+            grounds = tuple(ground for fact in given for ground in fact.grounds)
+            basis: Basis = "told" if told else "seen"
+            results.append(Mention(check.id, "good", basis, 0.9, why, grounds=grounds))
     return results
 
 

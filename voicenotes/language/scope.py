@@ -28,6 +28,9 @@ _PRONOUN_NEGATIONS = frozenset({"nothing"})
 _TIES = frozenset(
     {"on", "in", "at", "of", "with", "about", "from", "around", "under", "behind", "to", "wrong"}
 )
+_RESULT_STARTS = frozenset(
+    {"it", "they", "that", "yeah", "yes", "yep", "okay", "ok", "right", "nope", "no", "there"}
+)
 _COUNTERS = frozenset({"none", "not", "hardly"})
 _AFTER_A_PLAIN_NO = frozenset(
     {"it", "that", "they", "i", "we", "he", "she", "the", "this", "these", "those", "wait",
@@ -78,6 +81,8 @@ def _spread_forward(
             return
         if cue.kind == "general" and clause.joint == "and":
             return
+        if cue.kind == "plan" and words.norms[clause.start] in _RESULT_STARTS:
+            return  # "let me try the door, | it drags"
         wide[later].append(cue)
 
 
@@ -117,7 +122,7 @@ def negations_of(
     turned: dict[int, tuple[CueHit, ...]] = {}
     cues = reach.of_kind("negation")
     for at, cue in enumerate(cues):
-        if _is_plain_no(words, cue) or (cue.phrase == "nor" and at > 0):
+        if is_plain_no(words, cue) or (cue.phrase == "nor" and at > 0):
             continue
         for index in _negated_by(words, cue, conditions, terms):
             turned[index] = (*turned.get(index, ()), cue)
@@ -133,7 +138,7 @@ def circumstances_of(reach: Reach, conditions: Sequence[ConditionHit]) -> frozen
     return frozenset(found)
 
 
-def _is_plain_no(words: Words, cue: CueHit) -> bool:
+def is_plain_no(words: Words, cue: CueHit) -> bool:
     """ "No, it's fine" negates nothing."""
     if cue.phrase != "no" or cue.end >= len(words):
         return False

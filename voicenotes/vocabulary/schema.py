@@ -165,8 +165,8 @@ class Fact(Entry):
 
 CueKind = Literal[
     "negation", "pseudo", "hedge", "plan", "general", "hearsay", "not_tested", "present", "absent",
-    "history", "now", "comparison", "circumstance", "retract", "correct", "breaker", "exception", "sweep",
-    "marker", "softener", "strengthener", "link",
+    "history", "now", "comparison", "circumstance", "retract", "correct",
+    "breaker", "exception", "sweep", "marker", "softener", "strengthener", "link",
     "class_critical", "class_major", "class_minor",
 ]  # fmt: skip
 
