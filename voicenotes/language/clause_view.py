@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from voicenotes.language.choose_check import Here
 from voicenotes.language.hits import TermHit
 from voicenotes.language.lexicon import Subject
+from voicenotes.language.number_words import counting_words
 from voicenotes.language.remarks import noun_phrase_start
 from voicenotes.vocabulary.expand import morphology
 
@@ -14,7 +16,7 @@ if TYPE_CHECKING:
     from voicenotes.language.choose_check import Choice
     from voicenotes.language.hits import ConditionHit
     from voicenotes.language.landmarks import Landmarks
-    from voicenotes.language.lexicon import Lexicon
+    from voicenotes.language.lexicon import Judgement, Lexicon
     from voicenotes.language.quantities import Quantity
     from voicenotes.language.remarks import Clause
     from voicenotes.language.scope import Reach
@@ -44,10 +46,12 @@ class Topic:
 
 @dataclass(frozen=True)
 class Tone:
-    """Whether the last remark called things good or bad (None: neither), and in which sentence."""
+    """Whether the last remark called things good or bad (None: neither), in which sentence, and what the
+    word that did so can mean."""
 
     polarity: Polarity | None
     sentence: int
+    meanings: tuple[Judgement, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -59,6 +63,8 @@ class Context:
     untested_in: int | None = None
     tone: Tone | None = None
     swept: bool = False
+    generic_in: int | None = None
+    hint: str | None = None
 
     @property
     def terms(self) -> tuple[TermHit, ...]:
@@ -69,6 +75,13 @@ class Context:
     def checks(self) -> tuple[str, ...]:
         """The checks judged last."""
         return self.topics[0].checks if self.topics else ()
+
+    @property
+    def here(self) -> Here:
+        """Where he stands, and the checks of the last few remarks."""
+        return Here(
+            self.station or self.hint, frozenset(check for topic in self.topics for check in topic.checks)
+        )
 
     def judged_before(self, at: int) -> list[TermHit]:
         """The checks judged just before, as if each were named without words at a place."""
@@ -135,7 +148,8 @@ class ClauseView:
     def is_unknown(self, word: int) -> bool:
         """Whether a word is neither grammar nor anything that the pack knows."""
         norm = self.words.norms[word]
-        return word not in self.covered and norm.isalpha() and norm not in morphology().function
+        plain = word not in self.covered and norm.isalpha()
+        return plain and norm not in morphology().function and norm not in counting_words()
 
 
 @dataclass(frozen=True)

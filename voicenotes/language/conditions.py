@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from voicenotes.language.clause_view import Found
-from voicenotes.language.doing import only_tells_what_is_done
+from voicenotes.language.doing import could_not, only_tells_what_is_done
 from voicenotes.language.judged_checks import checks_judged
-from voicenotes.language.polarity import polarity_of
+from voicenotes.language.polarity import agreeing, polarity_of
 from voicenotes.language.scope import circumstances_of, negations_of
 from voicenotes.vocabulary.schema import GENERAL
 
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from voicenotes.language.hits import ConditionHit, CueHit
 
 _OWNERS = frozenset(["the", "its", "their", "this", "that", "his", "my"])
+_MINE = frozenset(["my", "our"])
 _BEFORE_ADJECTIVE = frozenset(
     ["a", "an", "some", "any", "this", "that", "the", "with", "got", "has", "there's", "is"]
 )
@@ -38,15 +39,19 @@ def judge_conditions(view: ClauseView, context: Context, groups: list[Group]) ->
     for index, condition in enumerate(conditions):
         if not condition.judges or _is_idiom(view, condition) or index in circumstances:
             continue
-        if only_tells_what_is_done(view, condition):
+        turning = negations.get(index, ())
+        doing = only_tells_what_is_done(view, condition)
+        if doing and not (len(turning) == 1 and could_not(view, condition)):
             continue
+        condition = agreeing(view, condition, conditions)
         if _only_strengthens(view, condition, conditions[index + 1 : index + 2]):
             continue
-        turning = negations.get(index, ())
         for choice, certainty, carried in checks_judged(view, context, groups, condition, named):
             polarity = polarity_of(view, condition, choice.meaning, turning)
             if polarity is None:
                 continue
+            if doing:
+                polarity = "not_tested"
             why = _because(view, condition, choice, turning, carried)
             found.append(Found(choice, polarity, condition, certainty, why))
     return found
@@ -74,6 +79,8 @@ def _only_strengthens(view: ClauseView, condition: ConditionHit, following: tupl
 def _is_idiom(view: ClauseView, condition: ConditionHit) -> bool:
     """ "A good three thou" is no praise, and "its travel" names a thing."""
     before = view.word_before(condition.start)
+    if before in _MINE:
+        return True
     if before in ("a", "an") and any(q.start == condition.end for q in view.quantities):
         return True
     return (

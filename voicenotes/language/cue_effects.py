@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 
 _INDEFINITE = frozenset({"a", "an", "any"})
 _HABIT = frozenset({"will", "would", "can", "should", "always", "often", "usually", "never"})
+_ALL_SUCH = frozenset({"these", "those", "most", "many"})
+_HABIT_OF_ALL = frozenset({"always", "often", "usually", "never", "all", "tend"})
+_AND = frozenset({"and", "but", "so"})
 _WORDS_BEFORE_THING = 3
 
 
@@ -32,11 +35,7 @@ def with_cues(view: ClauseView, found: list[Found]) -> list[Mention]:
         if told is not None:
             basis = "told"
             why += f"; {view.cite(told.start, told.end)} (hearsay)"
-        silenced = (
-            _silenced(view, item)
-            or sweep_over(view, item)
-            or (history[0] if history and item.reading is None else None)
-        )
+        silenced = _silenced(view, item) or sweep_over(view, item) or _past(view, history, item)
         if silenced is not None:
             polarity = "named"
             why += f"; {view.cite(silenced.start, silenced.end)} ({silenced.kind.replace('_', ' ')})"
@@ -64,25 +63,43 @@ def with_cues(view: ClauseView, found: list[Found]) -> list[Mention]:
 
 def _silenced(view: ClauseView, item: Found) -> CueHit | None:
     """The plan or general talk that keeps a condition from counting."""
+    at = item.condition.start if item.condition else view.clause.start
+    for cue in view.reach.of_kind("comparison"):
+        if cue.end <= at:
+            return cue
     for cue in view.reach.wide:
         if cue.kind == "general":
             return cue
-        if cue.kind == "plan":
-            at = item.condition.start if item.condition else view.clause.start
-            if cue.start < at or item.condition is None:
-                return cue
+        if cue.kind == "plan" and (cue.start < at or item.condition is None):
+            return cue
+    return None
+
+
+def _past(view: ClauseView, history: tuple[CueHit, ...], item: Found) -> CueHit | None:
+    """The cue that makes a judgement one of the past; not where an "and" leads on to today: "it was
+    replaced last year and | runs quiet"."""
+    if item.reading is not None:
+        return None
+    for cue in history:
+        condition = item.condition
+        if condition is None or condition.start < cue.end:
+            return cue
+        if not _AND.intersection(view.words.norms[cue.end : condition.start]):
+            return cue
     return None
 
 
 def is_generic(view: ClauseView) -> bool:
     """ "A bad bearing will growl": an indefinite thing and what such things will do."""
     start = view.clause.start
-    if view.words.norms[start] not in _INDEFINITE or not view.terms:
+    first = view.words.norms[start]
+    habits = _HABIT if first in _INDEFINITE else _HABIT_OF_ALL if first in _ALL_SUCH else frozenset()
+    if not habits or not view.terms:
         return False
     term = view.terms[0]
     if term.start - start > _WORDS_BEFORE_THING or term.end >= view.clause.end:
         return False
-    return view.words.norms[term.end] in _HABIT
+    return view.words.norms[term.end] in habits
 
 
 def _severity(view: ClauseView, item: Found, stated: tuple[Severity, CueHit] | None) -> Severity:

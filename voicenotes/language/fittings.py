@@ -41,6 +41,8 @@ def read_fittings(view: ClauseView, mentions: Sequence[Mention]) -> list[Fitting
                 continue
             absent = _says(view, fittings[0][0], fittings[-1][0], "absent")
             hedged = bool(view.reach.of_kind("hedge"))
+            if absent is not None and view.reach.of_kind("not_tested"):
+                continue  # "couldn't run the live tools, no driven holder"
             if absent is not None and not _is_said_of_it(view, fittings[-1][0], absent):
                 for term, name in fittings:
                     why = (
@@ -57,7 +59,7 @@ def read_fittings(view: ClauseView, mentions: Sequence[Mention]) -> list[Fitting
             elif not hedged and _is_where(view, fittings[0][0]):
                 for term, name in fittings:
                     why = f"{view.cite(term.start, term.end)}: something was judged at it"
-                    results.append(FittingMention(name, True, basis, 0.8, why))
+                    results.append(FittingMention(name, True, basis, 0.8, why, implied=True))
     seen = {mention.fitting for mention in results}
     for mention in mentions:
         fitting = view.lexicon.checks[mention.check].fitting

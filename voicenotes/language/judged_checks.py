@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from voicenotes.language.binding import subjects_of
-from voicenotes.language.choose_check import choose_by_place, choose_checks
+from voicenotes.language.choose_check import choose_by_itself, choose_by_place, choose_checks
 from voicenotes.language.clause_view import CERTAINTY_CARRIED
 from voicenotes.language.lexicon import CERTAINTY
+from voicenotes.language.relevance import common_words
 
 if TYPE_CHECKING:
     from voicenotes.language.binding import Group
@@ -42,7 +43,7 @@ def checks_judged(
             if len(group) > 1 and term in group:
                 others = rest
             for choice in choose_checks(
-                view.lexicon, condition.meanings, condition.inner, term, others, named, context.station
+                view.lexicon, condition.meanings, condition.inner, term, others, named, context.here
             ):
                 results.append((choice, certainty * CERTAINTY[term.how], False))
         if results:
@@ -65,10 +66,10 @@ def checks_judged(
     carried = _carried_over(view, context, condition, named)
     if carried is not None:
         return [(choice, certainty * CERTAINTY_CARRIED, True) for choice in carried]
-    return [
-        (choice, certainty * _BY_PLACE, True)
-        for choice in choose_by_place(view.lexicon, condition.meanings, context.station)
-    ]
+    found = choose_by_place(view.lexicon, condition.meanings, context.station)
+    if not found and _is_distinctive(view, condition):
+        found = choose_by_itself(condition.meanings, view.lexicon)
+    return [(choice, certainty * _BY_PLACE, True) for choice in found]
 
 
 def _carried_over(
@@ -88,10 +89,10 @@ def _carried_over(
         for term in topic.subjects(condition.start):
             others = tuple(other for other in topic.terms if other is not term)
             found += choose_checks(
-                view.lexicon, condition.meanings, condition.inner, term, others, named, context.station
+                view.lexicon, condition.meanings, condition.inner, term, others, named, context.here
             )
         least = _OWN_OF_OLDER if age else _LEAST_CARRIED
-        found = [choice for choice in found if choice.score > least]
+        found = [choice for choice in found if choice.score > least and not choice.loose]
         if not found:
             continue
         top = max(choice.score for choice in found)
@@ -119,7 +120,7 @@ def _better_elsewhere(
             found += [
                 choice
                 for choice in choose_checks(
-                    view.lexicon, condition.meanings, condition.inner, term, (), named, context.station
+                    view.lexicon, condition.meanings, condition.inner, term, (), named, context.here
                 )
                 if choice.score > best and choice.meaning.owner == choice.check
             ]
@@ -134,6 +135,12 @@ def _only_circumstances(view: ClauseView, terms: tuple[TermHit, ...]) -> bool:
         if not view.follows_link(term):
             return False
     return True
+
+
+def _is_distinctive(view: ClauseView, condition: ConditionHit) -> bool:
+    """Whether a phrase is the trade's own: several words, one of which everyday English hardly uses."""
+    said = view.words.norms[condition.start : condition.end]
+    return condition.how == "exact" and len(said) > 1 and not common_words().issuperset(said)
 
 
 def _stands_for_something_else(view: ClauseView, condition: ConditionHit) -> bool:

@@ -32,13 +32,14 @@ class Mention:
 
 @dataclass(frozen=True)
 class FittingMention:
-    """A remark that says whether a fitting is there."""
+    """A remark that says whether a fitting is there; `implied` where it only places something at it."""
 
     fitting: str
     fitted: bool | None
     basis: Basis
     confidence: float
     why: str
+    implied: bool = False
 
 
 @dataclass(frozen=True)

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from voicenotes.language.clause_view import ClauseView
     from voicenotes.language.hits import ConditionHit, CueHit
     from voicenotes.language.lexicon import Judgement
@@ -37,6 +40,22 @@ def polarity_of(
         )
         return "good" if not itself and _is_present(view, condition) else None
     return None
+
+
+def agreeing(view: ClauseView, condition: ConditionHit, conditions: Sequence[ConditionHit]) -> ConditionHit:
+    """A word that is good of some things and bad of others, after "and" with one that is plain: "working
+    and | tight" is praise, "dry and | tight" of a slide is not."""
+    if len({m.polarity for m in condition.meanings} & {"good", "bad"}) < 2:
+        return condition
+    for other in conditions:
+        if other.end >= condition.start or other is condition:
+            continue
+        between = view.words.norms[other.end : condition.start]
+        plain = {m.polarity for m in other.meanings}
+        if between == ("and",) and len(plain) == 1 and plain <= {"good", "bad"}:
+            kept = tuple(m for m in condition.meanings if m.polarity in plain)
+            return replace(condition, meanings=kept)
+    return condition
 
 
 def _is_present(view: ClauseView, condition: ConditionHit) -> bool:

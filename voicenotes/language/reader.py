@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import islice
 from typing import TYPE_CHECKING, TypeVar
 
 from voicenotes.language.clause_view import ClauseView, Context, Topic
@@ -23,12 +24,15 @@ from voicenotes.language.spans import Placed, words_of_all
 from voicenotes.language.taking_back import (
     JUDGED,
     Correcting,
+    answered,
     class_afterwards,
     correcting_cue,
     doubt_afterwards,
     last_said,
     last_word_counts,
+    overtaken,
     reason_before,
+    speaks_of_the_past,
     take_back,
 )
 from voicenotes.language.words import words_of
@@ -46,6 +50,8 @@ if TYPE_CHECKING:
 
 PlacedT = TypeVar("PlacedT", bound=Placed)
 _FORGET_AFTER_S = 20.0
+_CLAUSES_AHEAD = 6
+_WORDS_BEFORE_PLACE = 4
 
 
 def read_transcript(
@@ -67,13 +73,18 @@ def read_transcript(
     ending = 0.0
     pending: Correcting | None = None
     topics: list[Topic] = []
-    for view, places, fact_hits in views:
+    was: list[bool] = []
+    noted = {fact.fact for remark in remarks if remark.taken_back is None for fact in remark.facts}
+    for number, (view, places, fact_hits) in enumerate(views):
         start, end = _times(transcript, words, view)
         if start - ending > _FORGET_AFTER_S:
             context = context.forgotten()
         ending = end
-        if places:
-            context = context.at_station(places[-1].station)
+        announced = [place for place in places if announces(view, place)]
+        if announced:
+            context = context.at_station(announced[-1].station)
+        if context.station is None:
+            context = replace(context, hint=station_of_sentence(views, number))
         cue = correcting_cue(view, pending)
         if cue is not None and (said := last_said(remarks)) is not None and said >= len(before):
             context = context.back_to(topics[said - len(before)])
@@ -85,7 +96,8 @@ def read_transcript(
         mentions = [replace(m, confidence=round(m.confidence * heard, 3)) for m in mentions]
         about_it = speaks_of_it(view, foreign, view.terms)
         facts = read_facts(view, pack, fact_hits) if about_it else []
-        settled = _noted_by_facts(view, lexicon, pack, facts, mentions)
+        noted |= {fact.fact for fact in facts}
+        settled = _noted_by_facts(lexicon, pack, facts, noted, mentions)
         remark = Remark(
             quote=words.quote(view.clause.start, view.clause.end),
             start=start,
@@ -94,13 +106,16 @@ def read_transcript(
             fittings=tuple(read_fittings(view, mentions)) if about_it else (),
             facts=tuple(facts),
         )
-        remarks, pending = take_back(remarks, remark, view, pending)
-        remarks = last_word_counts(remarks, remark, pending)
-        remarks = class_afterwards(remarks, remark, view)
-        remarks = doubt_afterwards(remarks, view)
+        pending = take_back(remarks, remark, view, pending)
+        last_word_counts(remarks, remark, pending)
+        overtaken(remarks, remark, view, was)
+        was.append(speaks_of_the_past(view))
+        answered(remarks, view)
+        class_afterwards(remarks, remark, view)
+        doubt_afterwards(remarks, view)
         remarks.append(remark)
         topics.append(following.topics[0] if following.topics else Topic((), ()))
-        remarks = reason_before(remarks, view)
+        reason_before(remarks, view)
         context = _without_absent(following, remark)
     return remarks, context
 
@@ -113,7 +128,7 @@ def _views(
     if guesses:
         terms = sorted((*hits.terms, *guesses), key=lambda term: term.start)
         hits = replace(hits, terms=tuple(terms))
-    hits = without_others_things(words, hits)
+    hits = without_others_things(words, hits, lexicon.elsewhere)
     quantities = find_quantities(words.norms, detect_metric(words.norms))
     marks = landmarks_of(hits, quantities)
     clauses = clauses_of(words, marks)
@@ -127,6 +142,29 @@ def _views(
         (ClauseView(words, marks, clause, terms, conditions, values, reach, covered, lexicon), places, facts)
         for clause, reach, terms, conditions, values, places, facts in dealt
     ]
+
+
+def announces(view: ClauseView, place: PlaceHit) -> bool:
+    """Whether a place's name says where he goes now, not where something is: "... behind the conveyor"."""
+    start = view.clause.start
+    if any(start <= condition.start < place.start for condition in view.conditions if condition.judges):
+        return False
+    return place.start - start <= _WORDS_BEFORE_PLACE or bool(view.reach.of_kind("marker"))
+
+
+def station_of_sentence(
+    views: Sequence[tuple[ClauseView, tuple[PlaceHit, ...], tuple[FactHit, ...]]], place: int
+) -> str | None:
+    """Where a talk that announces no place begins: the station of the first check that its sentence names."""
+    sentence = views[place][0].clause.sentence
+    for view, _, _ in islice(views, place, place + _CLAUSES_AHEAD):
+        if view.clause.sentence != sentence:
+            break
+        for term in view.terms:
+            stations = {view.lexicon.checks[s.id].station for s in term.subjects if s.kind == "check"}
+            if len(stations) == 1 and len(term.subjects) == 1:
+                return stations.pop()
+    return None
 
 
 def _dealt(things: Sequence[PlacedT], clauses: Sequence[Clause]) -> list[tuple[PlacedT, ...]]:
@@ -156,9 +194,10 @@ def _heard_confidence(transcript: Transcript, words: Words, view: ClauseView) ->
 
 
 def _noted_by_facts(
-    view: ClauseView, lexicon: Lexicon, pack: Pack, facts: Sequence[FactMention], mentions: Sequence[Mention]
+    lexicon: Lexicon, pack: Pack, facts: Sequence[FactMention], noted: set[str], mentions: Sequence[Mention]
 ) -> list[Mention]:
-    """Checks that only ask for a fact to be noted are settled when it is."""
+    """Checks that only ask for facts to be noted are settled by the remark that gives the last one needed;
+    `noted` are all the facts so far."""
     if not facts:
         return []
     results = []
@@ -168,7 +207,7 @@ def _noted_by_facts(
         if not check.notes or check.id in judged or check.station in stations:
             continue
         given = [fact for fact in facts if fact.fact in check.notes]
-        if given:
+        if given and len(noted.intersection(check.notes)) >= check.notes_needed:
             why = "; ".join(fact.why for fact in given)
             told = any(fact.basis == "told" for fact in given)
             results.append(Mention(check.id, "good", "told" if told else "seen", 0.9, why))

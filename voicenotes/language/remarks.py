@@ -14,6 +14,7 @@ from voicenotes.language.landmarks import STARTING_CUES
 from voicenotes.language.words import STRONG, WEAK
 
 if TYPE_CHECKING:
+    from voicenotes.language.hits import CueHit
     from voicenotes.language.landmarks import Landmarks
     from voicenotes.language.words import Words
 
@@ -71,9 +72,16 @@ def _edges(words: Words, marks: Landmarks, start: int, end: int) -> list[int]:
     edges = [
         at
         for at in range(start + 1, end)
-        if words.breaks[at] or any(cue.kind in _CUTTING_CUES for cue in marks.cues_at.get(at, ()))
+        if words.breaks[at] or any(_cuts(words, marks, cue) for cue in marks.cues_at.get(at, ()))
     ]
     return [*edges, end]
+
+
+def _cuts(words: Words, marks: Landmarks, cue: CueHit) -> bool:
+    """Whether a cue cuts the remark: not between a thing and its verb ("the wipers, though, are fine")."""
+    if cue.kind == "breaker" and cue.start in marks.term_ends and cue.end < len(words):
+        return words.norms[cue.end] not in _COPULAS
+    return cue.kind in _CUTTING_CUES
 
 
 def _cut_here(
@@ -88,7 +96,11 @@ def _cut_here(
             continue  # "the stop round the back" goes nowhere
         if cue.kind in ("retract", "correct", "marker"):
             return "marker" if _says_something(marks, left, at) or words.breaks[at] else ""
-        if cue.kind in ("breaker", "exception") and _says_something(marks, left, at):
+        if (
+            cue.kind in ("breaker", "exception")
+            and _cuts(words, marks, cue)
+            and _says_something(marks, left, at)
+        ):
             return "break"
     previous = [cue for cue in marks.cues_at.get(left, ()) if cue.kind == "retract"]
     if any(cue.end == at for cue in previous):
@@ -98,13 +110,16 @@ def _cut_here(
     if words.breaks[at] == WEAK:
         return _cut_at_comma(words, marks, left, at, right_end, judged, named)
     if words.norms[at] in _COORDINATORS:
+        if judged and words.norms[at + 1 : at + 2] == ("so",) and words.norms[at + 2 : at + 3] != ("that",):
+            return "and"  # "... and so is the power supply"
         if words.norms[at] == "nor" and _waits_for_predicate(words, marks, left, at):
             return ""
         if not judged and not _has_history(marks, left, at):
             return ""
         if at + 1 < right_end and words.norms[at + 1] in _PRONOUNS and marks.has_judgement(at + 1, right_end):
             return "and"
-        return "and" if judged and named and _own_remark(words, marks, at + 1, right_end) else ""
+        spoken_of = named or words.norms[left] in _PRONOUNS
+        return "and" if judged and spoken_of and _own_remark(words, marks, at + 1, right_end) else ""
     if not (judged and named):
         return ""
     if words.norms[at - 1] in _COORDINATORS:
@@ -142,13 +157,21 @@ def _cut_at_comma(
         if right_judged:
             return "comma"
         if right_named:
-            if not named and not _PRONOUNS.intersection(words.norms[left:at]):
-                return ""  # "not bad, the turret indexing"
+            if not named and (
+                not _PRONOUNS.intersection(words.norms[left:at]) or _only_names(words, marks, at, right_end)
+            ):
+                return ""  # "not bad, the turret indexing", "it's smooth, that X axis"
             return "" if _continues_list(words, marks, left, at) else "comma"
         return ""
     if not named and right_named and not _says_something(marks, left, at):
         return ""
     return "comma" if not named and right_named else ""
+
+
+def _only_names(words: Words, marks: Landmarks, at: int, right_end: int) -> bool:
+    """Whether nothing but a thing's name stands here: "..., that X axis"."""
+    term = next((term for term in marks.terms if term.start >= at), None)
+    return term is not None and term.end == right_end and noun_phrase_start(words, term.start, at) == at
 
 
 def _only_continues(words: Words, marks: Landmarks, at: int, right_end: int) -> bool:

@@ -72,7 +72,7 @@ def _named_by(view: ClauseView, context: Context, terms: Group) -> dict[str, str
             continue
         noted = tuple(replace(meaning, polarity="noted") for meaning in specific)
         aspects = frozenset(meaning.owner for meaning in specific)
-        choices = choose_checks(view.lexicon, noted, (), term, others, aspects, context.station)
+        choices = choose_checks(view.lexicon, noted, (), term, others, aspects, context.here)
         if not choices:
             choices = _by_default(view, term, context)
         if not choices and own:  # "the backlash", of either axis
@@ -85,7 +85,7 @@ def _named_by(view: ClauseView, context: Context, terms: Group) -> dict[str, str
 def _by_default(view: ClauseView, term: TermHit, context: Context) -> list[Choice]:
     others = tuple(other for other in view.terms if other is not term)
     general = (Judgement(GENERAL, "good"),)
-    return choose_checks(view.lexicon, general, (), term, others, frozenset(), context.station)
+    return choose_checks(view.lexicon, general, (), term, others, frozenset(), context.here)
 
 
 def only_named(view: ClauseView, judged: set[str], context: Context) -> list[Mention]:

@@ -111,6 +111,9 @@ class Part(Entry):
     misheard: Phrases = ()
     default: CheckId | None = None
     means: tuple[Name, ...] = ()
+    elsewhere: bool = Field(
+        default=False, description="not of this machine: what stands on, in or at it isn't either"
+    )
 
 
 class Fitting(Entry):
@@ -175,6 +178,7 @@ class Check(ConditionLists):
     aspects: tuple[Name, ...] = ()
     noted: Phrases = ()
     notes: tuple[Name, ...] = ()
+    notes_needed: int = Field(default=1, gt=0, description="how many of the notes settle it")
     readings: tuple[Limit, ...] = ()
     caution: str | None = None
 
@@ -217,8 +221,8 @@ class Fact(Entry):
 
 CueKind = Literal[
     "negation", "pseudo", "hedge", "plan", "general", "hearsay", "not_tested", "present", "absent",
-    "history", "circumstance", "retract", "correct", "breaker", "exception", "sweep", "marker",
-    "softener", "strengthener", "link",
+    "history", "now", "comparison", "circumstance", "retract", "correct",
+    "breaker", "exception", "sweep", "marker", "softener", "strengthener", "link",
     "class_critical", "class_major", "class_minor",
 ]  # fmt: skip
 
