@@ -14,6 +14,7 @@ from voicenotes.vocabulary.expand import morphology
 
 if TYPE_CHECKING:
     from voicenotes.language.choose_check import Choice
+    from voicenotes.language.grounds import Grounds
     from voicenotes.language.hits import ConditionHit
     from voicenotes.language.landmarks import Landmarks
     from voicenotes.language.lexicon import Judgement, Lexicon
@@ -55,6 +56,23 @@ class Tone:
 
 
 @dataclass(frozen=True)
+class Heard:
+    """What was heard of values so far.
+
+    metric    whether the speaker works metric, known from the whole visit; None when he doesn't tell
+    facts     the numbers noted so far by fact; `noted` the names of all facts, the last one last
+    values    the values measured last, with their check
+    nominals  what the next value should be ("the plate says four hundred")
+    """
+
+    metric: bool | None = None
+    facts: tuple[tuple[str, float], ...] = ()
+    noted: tuple[str, ...] = ()
+    values: tuple[tuple[str, Quantity], ...] = ()
+    nominals: tuple[Quantity, ...] = ()
+
+
+@dataclass(frozen=True)
 class Context:
     """What was spoken of just before, newest first, and where he stands."""
 
@@ -65,6 +83,7 @@ class Context:
     swept: bool = False
     generic_in: int | None = None
     hint: str | None = None
+    heard: Heard = Heard()
 
     @property
     def terms(self) -> tuple[TermHit, ...]:
@@ -89,11 +108,11 @@ class Context:
 
     def about(self, topic: Topic, station: str | None) -> Context:
         """The context after a remark on a topic."""
-        return Context((topic, *self.topics[: MOST_TOPICS - 1]), station)
+        return Context((topic, *self.topics[: MOST_TOPICS - 1]), station, heard=self.heard)
 
     def still_about(self, topic: Topic, station: str | None) -> Context:
         """The context after a remark that went on with the last topic."""
-        return Context((topic, *self.topics[1:]), station)
+        return Context((topic, *self.topics[1:]), station, heard=self.heard)
 
     def back_to(self, topic: Topic) -> Context:
         """The context of a correction: "it" is what was spoken of in the remark that is taken back."""
@@ -102,12 +121,15 @@ class Context:
     def at_station(self, station: str) -> Context:
         """The context after a station was announced: what was judged elsewhere is no subject any more."""
         return Context(
-            tuple(replace(topic, checks=()) for topic in self.topics[:1]), station, self.untested_in
+            tuple(replace(topic, checks=()) for topic in self.topics[:1]),
+            station,
+            self.untested_in,
+            heard=self.heard,
         )
 
     def forgotten(self) -> Context:
         """The context after a long pause: only where he stands."""
-        return Context((), self.station)
+        return Context((), self.station, heard=replace(self.heard, values=(), nominals=()))
 
 
 @dataclass(frozen=True)
@@ -162,3 +184,5 @@ class Found:
     confidence: float
     because: str
     reading: Reading | None = None
+    grounds: Grounds = ()
+    by_limit: bool = False

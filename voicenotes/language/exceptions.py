@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING
 
 from voicenotes.language.choose_check import choose_checks
 from voicenotes.language.clause_view import Tone
+from voicenotes.language.grounds import CARRIED, Ground, of_cue, of_term
 from voicenotes.language.mentions import Mention
 from voicenotes.language.polarity import polarity_of
 from voicenotes.language.scope import negations_of, reaches_condition
-from voicenotes.language.unjudged import spoken_of
+from voicenotes.language.unjudged import Named, spoken_of
 from voicenotes.vocabulary.schema import GENERAL
 
 if TYPE_CHECKING:
@@ -66,11 +67,13 @@ def excepted(view: ClauseView, context: Context) -> list[Mention]:
     polarity = _CONTRARY[tone.polarity]
     checks = spoken_of(view, context, cue)
     if not view.terms:  # "all tight bar one"
-        checks = dict.fromkeys(context.checks, "subject carried over")
+        checks = dict.fromkeys(context.checks, _carried(view))
     return [
         Mention(
-            check, polarity, "seen", _SURE, f"{named} + {view.cite(cue.start, cue.end)} (exception)",
+            check, polarity, "seen", _SURE, f"{named.words} + {view.cite(cue.start, cue.end)} (exception)",
             severity=view.lexicon.checks[check].severity if polarity == "bad" else None,
+            severity_from="check" if polarity == "bad" else None,
+            grounds=(*named.grounds, of_cue(cue)),
         )
         for check, named in checks.items()
     ]  # fmt: skip
@@ -86,7 +89,12 @@ def turned_round(view: ClauseView, context: Context, found: list[Found]) -> list
         return found
     said = f"; {view.cite(cue.start, cue.end)} (exception)"
     return [
-        replace(item, polarity=_CONTRARY[item.polarity], because=item.because + said)
+        replace(
+            item,
+            polarity=_CONTRARY[item.polarity],
+            because=item.because + said,
+            grounds=(*item.grounds, of_cue(cue)),
+        )
         if item.polarity in _CONTRARY
         else item
         for item in found
@@ -103,21 +111,28 @@ def echoed(view: ClauseView, context: Context) -> list[Mention]:
     polarity = _echo(words, tone.polarity)
     if polarity is None or (not view.terms and polarity == tone.polarity):
         return []
-    named: dict[str, str] = {}
+    named: dict[str, Named] = {}
     for term in view.terms:
         others = tuple(other for other in view.terms if other is not term)
         for choice in choose_checks(view.lexicon, tone.meanings, (), term, others, frozenset(), context.here):
-            named[choice.check] = f"{view.cite(term.start, term.end)} ({term.how})"
+            named[choice.check] = Named(f"{view.cite(term.start, term.end)} ({term.how})", (of_term(term),))
     if not view.terms and not any(view.is_unknown(at) for at in range(view.clause.start, view.clause.end)):
-        named = dict.fromkeys(context.checks, "subject carried over")
+        named = dict.fromkeys(context.checks, _carried(view))
     said = view.cite(view.clause.start, view.clause.end)
     return [
         Mention(
-            check, polarity, "seen", _SURE, f"{why} + {said} (echo of what was said last)",
+            check, polarity, "seen", _SURE, f"{why.words} + {said} (echo of what was said last)",
             severity=view.lexicon.checks[check].severity if polarity == "bad" else None,
+            severity_from="check" if polarity == "bad" else None,
+            grounds=(*why.grounds, Ground("cue", view.clause.start, view.clause.end, "echo")),
         )
         for check, why in named.items()
     ]  # fmt: skip
+
+
+def _carried(view: ClauseView) -> Named:
+    at = view.clause.start
+    return Named("subject carried over", (Ground("subject", at, at, CARRIED),))
 
 
 def _echo(words: tuple[str, ...], polarity: Polarity) -> Polarity | None:

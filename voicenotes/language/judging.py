@@ -51,7 +51,7 @@ def _read(view: ClauseView, context: Context) -> tuple[list[Mention], Context]:
     if context.untested_in == view.clause.sentence and _gives_a_reason(view):
         return [], context
     found = turned_round(view, context, judge_conditions(view, context, groups))
-    measured = measurements(view, context, found)
+    measured, spoken = measurements(view, context, found)
     found = [item for item in found if not overruled(view, item, measured)] + measured
     mentions = with_cues(view, found)
     generic = is_generic(view) or context.generic_in == view.clause.sentence
@@ -63,7 +63,7 @@ def _read(view: ClauseView, context: Context) -> tuple[list[Mention], Context]:
         mentions += echoed(view, context)
     mentions += only_named(view, {mention.check for mention in mentions}, context)
     merged = merge(mentions)
-    following = _next_context(view, context, merged)
+    following = spoken.carried_by(_next_context(view, context, merged))
     return merged, replace(following, generic_in=view.clause.sentence if generic else None)
 
 

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, TypeVar
 
 from voicenotes.language.clause_view import ClauseView, Context, Topic
 from voicenotes.language.compile_lexicon import lexicon_of
-from voicenotes.language.facts import read_facts
+from voicenotes.language.facts import corrected_fact, plate_values, read_facts, with_facts
 from voicenotes.language.fittings import read_fittings
 from voicenotes.language.judging import read_clause
 from voicenotes.language.landmarks import landmarks_of
-from voicenotes.language.mentions import Mention, Remark, merge
+from voicenotes.language.lent_units import with_lent_units
+from voicenotes.language.mentions import Mention, Remark, judged_afterwards, merge
 from voicenotes.language.near import guess_terms
 from voicenotes.language.owners import without_others_things
 from voicenotes.language.phrase_search import find_hits
@@ -45,7 +46,7 @@ if TYPE_CHECKING:
     from voicenotes.language.mentions import FactMention
     from voicenotes.language.remarks import Clause
     from voicenotes.language.words import Words
-    from voicenotes.model import Transcript
+    from voicenotes.model import Basis, Transcript
     from voicenotes.vocabulary.schema import Pack
 
 PlacedT = TypeVar("PlacedT", bound=Placed)
@@ -68,7 +69,7 @@ def read_transcript(
     remarks = list(before)
     if not len(words):
         return remarks, context
-    views = _views(words, lexicon, pack)
+    views = views_of(words, lexicon, context.heard.metric)
     foreign = foreign_words(words, views[0][0].covered, lexicon)
     ending = 0.0
     pending: Correcting | None = None
@@ -95,7 +96,10 @@ def read_transcript(
         heard = _heard_confidence(transcript, words, view)
         mentions = [replace(m, confidence=round(m.confidence * heard, 3)) for m in mentions]
         about_it = speaks_of_it(view, foreign, view.terms)
-        facts = read_facts(view, pack, fact_hits) if about_it else []
+        given = corrected_fact(view, context, fact_hits, cue is not None)
+        facts = read_facts(view, pack, given) if about_it else []
+        facts = plate_values(facts, mentions, lexicon.checks)
+        following = with_facts(following, facts)
         noted |= {fact.fact for fact in facts}
         settled = _noted_by_facts(lexicon, pack, facts, noted, mentions)
         remark = Remark(
@@ -113,6 +117,8 @@ def read_transcript(
         answered(remarks, view)
         class_afterwards(remarks, remark, view)
         doubt_afterwards(remarks, view)
+        if len(remarks) > len(before) and not view.terms:
+            remarks[-1] = judged_afterwards(remarks[-1], mentions)
         remarks.append(remark)
         topics.append(following.topics[0] if following.topics else Topic((), ()))
         reason_before(remarks, view)
@@ -120,16 +126,24 @@ def read_transcript(
     return remarks, context
 
 
-def _views(
-    words: Words, lexicon: Lexicon, pack: Pack
+def speaks_metric(transcripts: Sequence[Transcript]) -> bool | None:
+    """Whether a visit's speaker works metric, by the units in all his recordings; None when unknown."""
+    return detect_metric([norm for transcript in transcripts for norm in (*words_of(transcript).norms, "")])
+
+
+def views_of(
+    words: Words, lexicon: Lexicon, metric: bool | None
 ) -> list[tuple[ClauseView, tuple[PlaceHit, ...], tuple[FactHit, ...]]]:
+    """Each remark with all that was found in it, the stations it announces and its fact words."""
     hits = find_hits(words.norms, words.breaks, lexicon)
     guesses = guess_terms(words, lexicon, hits)
     if guesses:
         terms = sorted((*hits.terms, *guesses), key=lambda term: term.start)
         hits = replace(hits, terms=tuple(terms))
     hits = without_others_things(words, hits, lexicon.elsewhere)
-    quantities = find_quantities(words.norms, detect_metric(words.norms))
+    metric = detect_metric(words.norms) if metric is None else metric
+    quantities = find_quantities(words.norms, metric, words.breaks)
+    quantities = with_lent_units(words.norms, words.breaks, quantities, frozenset(words_of_all(hits.terms)))
     marks = landmarks_of(hits, quantities)
     clauses = clauses_of(words, marks)
     reaches = reaches_of(clauses, hits.cues, words)
@@ -210,7 +224,9 @@ def _noted_by_facts(
         if given and len(noted.intersection(check.notes)) >= check.notes_needed:
             why = "; ".join(fact.why for fact in given)
             told = any(fact.basis == "told" for fact in given)
-            results.append(Mention(check.id, "good", "told" if told else "seen", 0.9, why))
+            grounds = tuple(ground for fact in given for ground in fact.grounds)
+            basis: Basis = "told" if told else "seen"
+            results.append(Mention(check.id, "good", basis, 0.9, why, grounds=grounds))
     return results
 
 

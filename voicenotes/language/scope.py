@@ -122,7 +122,7 @@ def negations_of(
     turned: dict[int, tuple[CueHit, ...]] = {}
     cues = reach.of_kind("negation")
     for at, cue in enumerate(cues):
-        if _is_plain_no(words, cue) or (cue.phrase == "nor" and at > 0):
+        if is_plain_no(words, cue) or (cue.phrase == "nor" and at > 0):
             continue
         for index in _negated_by(words, cue, conditions, terms):
             turned[index] = (*turned.get(index, ()), cue)
@@ -138,7 +138,7 @@ def circumstances_of(reach: Reach, conditions: Sequence[ConditionHit]) -> frozen
     return frozenset(found)
 
 
-def _is_plain_no(words: Words, cue: CueHit) -> bool:
+def is_plain_no(words: Words, cue: CueHit) -> bool:
     """ "No, it's fine" negates nothing."""
     if cue.phrase != "no" or cue.end >= len(words):
         return False

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from itertools import islice
 from typing import TYPE_CHECKING, Any
 
+from voicenotes.language.grounds import of_cue
 from voicenotes.language.severity import stated_severity
 
 if TYPE_CHECKING:
@@ -84,7 +85,8 @@ def take_back(
         same = [i for i in spoken if judged & {m.check for m in remarks[i].mentions}]
         targets = same[:1] or targets
     for index in targets:
-        remarks[index] = replace(remarks[index], taken_back=view.cite(cue.start, cue.end))
+        words = view.cite(cue.start, cue.end)
+        remarks[index] = replace(remarks[index], taken_back=words, taken_back_by=(cue.start, cue.end))
     return now
 
 
@@ -103,12 +105,14 @@ def overtaken(remarks: list[Remark], remark: Remark, view: ClauseView, was: Sequ
 
     `was` tells for each remark of this transcript whether it speaks of the past.
     """
-    if not view.reach.of_kind("now"):
+    cues = view.reach.of_kind("now")
+    if not cues:
         return
     now = _verdicts(remark)
     for back in range(1, min(_NEIGHBOURHOOD, len(was)) + 1):
         if was[-back]:
-            _mark(remarks, len(remarks) - back, lambda m: _contradicts(m, now), "before, not now")
+            at = len(remarks) - back
+            _mark(remarks, at, lambda m: _contradicts(m, now), "before, not now", cues[0])
 
 
 def answered(remarks: list[Remark], view: ClauseView) -> None:
@@ -147,7 +151,7 @@ def class_afterwards(remarks: list[Remark], remark: Remark, view: ClauseView) ->
         return
     severity, cue = stated
     said = f"{view.cite(cue.start, cue.end)} ({severity})"
-    _mark(remarks, -1, lambda m: m.polarity == "bad", said, severity=severity, stated=True)
+    _mark(remarks, -1, lambda m: m.polarity == "bad", said, cue, severity=severity, stated=True)
 
 
 def reason_before(remarks: list[Remark], view: ClauseView) -> None:
@@ -173,18 +177,28 @@ def doubt_afterwards(remarks: list[Remark], view: ClauseView) -> None:
     if not close or (not asides and view.clause.end - cues[0].end > _WORDS_BEFORE_DOUBT):
         return
     said = f"{view.cite(cues[0].start, cues[0].end)} (hedge)"
-    _mark(remarks, -1, lambda m: m.polarity in _VERDICTS, said, polarity="unsure")
+    _mark(remarks, -1, lambda m: m.polarity in _VERDICTS, said, cues[0], polarity="unsure")
 
 
 def _mark(
-    remarks: list[Remark], index: int, which: Callable[[Mention], bool], reason: str, **changes: Any
+    remarks: list[Remark],
+    index: int,
+    which: Callable[[Mention], bool],
+    reason: str,
+    cue: CueHit | None = None,
+    **changes: Any,
 ) -> None:
-    """Change some mentions of a remark, each with the reason added; without changes it is only named."""
+    """Change some mentions of a remark, each with the reason and its cue added; without changes it is
+    only named."""
     changes = changes or {"polarity": "named"}
+    changes["severity_from"] = "stated" if "severity" in changes else None
     if "severity" not in changes:
         changes["severity"] = None
+    added = () if cue is None else (of_cue(cue),)
     mentions = tuple(
-        replace(mention, why=f"{mention.why}; {reason}", **changes) if which(mention) else mention
+        replace(mention, why=f"{mention.why}; {reason}", grounds=mention.grounds + added, **changes)
+        if which(mention)
+        else mention
         for mention in remarks[index].mentions
     )
     remarks[index] = replace(remarks[index], mentions=mentions)
