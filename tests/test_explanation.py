@@ -103,7 +103,7 @@ REACHES: list[tuple[str, str, str, list[str], str]] = [
     ("no leaks at the sump", "negation", "no leaks at the sump", ["leaks"], "the remark's end"),
     ("the spindle isn't quiet but hot", "negation", "isn't quiet", ["quiet"], "the remark's end"),
     ("no rumble, quiet and hot at the spindle", "negation", "no rumble", ["rumble"], "the remark's end"),
-    ("the spindle is not hot it growls", "negation", "is not hot it", ["hot"], '"growls"'),
+    ("no rumble hot at the spindle", "negation", "no rumble", ["rumble"], '"hot"'),
     ("no, it's quiet", "negation", "no", [], "its being an answer"),
     ("the spindle is not one that on any of the days here growls", "negation",
      "is not one that on any of the days here", [], "8 words"),

@@ -9,7 +9,7 @@ from voicenotes.language.grounds import Ground, of_cue
 from voicenotes.language.hits import FactHit
 from voicenotes.language.lent_units import bare_numbers
 from voicenotes.language.mentions import FactMention
-from voicenotes.language.names import name_at, view_code
+from voicenotes.language.names import MOST_WORDS, name_at, view_code
 from voicenotes.language.quantities import in_dimension
 from voicenotes.language.spelled_codes import MOST_FILLERS, spelling
 from voicenotes.language.units import convert
@@ -50,6 +50,13 @@ def read_facts(view: ClauseView, pack: Pack, hits: Sequence[FactHit]) -> list[Fa
         hearsay = tuple(of_cue(cue) for cue in view.reach.wide if cue.kind == "hearsay")
         found[hit.fact] = FactMention(hit.fact, value, unit, basis, 0.9, why, (said, *hearsay))
     return list(found.values())
+
+
+def words_after_leads(hits: Sequence[FactHit], pack: Pack) -> frozenset[int]:
+    """The words that may be names or codes and are no foreign talk: the first few after "the maker is"."""
+    named = {fact.id for fact in pack.facts if fact.kind in ("text", "code")}
+    leads = [hit for hit in hits if hit.role == "lead" and hit.fact in named]
+    return frozenset(word for hit in leads for word in range(hit.end, hit.end + MOST_WORDS))
 
 
 def plate_values(

@@ -172,9 +172,7 @@ def _found(view: ClauseView, context: Context, match: Match, reading: Reading, f
     said = [
         f
         for f in found
-        if f.choice.check == choice.check
-        and not _only_leads(view, f)
-        and not (f.polarity == "bad" and f.choice.meaning.polarity in ("unwanted", "wanted"))
+        if f.choice.check == choice.check and not _only_leads(view, f) and not _only_names(view, f)
     ]
     polarity = limit_says
     if said:
@@ -204,8 +202,17 @@ def overruled(view: ClauseView, item: Found, measured: list[Found]) -> bool:
     if item.condition is None or not verdicts - {"no_limit"}:
         return False
     if item.choice.meaning.polarity in ("unwanted", "wanted"):
-        return item.polarity == "bad"
+        return _only_names(view, item)
     return "outside" in verdicts and _only_leads(view, item)
+
+
+def _only_names(view: ClauseView, item: Found) -> bool:
+    """Whether a noun only says what was measured: "eight microns of | runout", "38 psi of | air"."""
+    condition = item.condition
+    if condition is None or item.choice.meaning.polarity not in ("unwanted", "wanted"):
+        return False
+    of_value = any(0 <= condition.start - quantity.end <= 1 for quantity in view.quantities)
+    return item.polarity == "bad" or of_value
 
 
 def _only_leads(view: ClauseView, item: Found) -> bool:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from voicenotes.language.clause_view import ClauseView, Context, Topic
 from voicenotes.language.compile_lexicon import lexicon_of
-from voicenotes.language.facts import corrected_fact, plate_values, read_facts, with_facts
+from voicenotes.language.facts import corrected_fact, plate_values, read_facts, with_facts, words_after_leads
 from voicenotes.language.fittings import read_fittings
 from voicenotes.language.judging import read_clause
 from voicenotes.language.landmarks import landmarks_of
@@ -70,7 +70,8 @@ def read_transcript(
     if not len(words):
         return remarks, context
     views = views_of(words, lexicon, context.heard.metric)
-    foreign = foreign_words(words, views[0][0].covered, lexicon)
+    names = words_after_leads([hit for _, _, hits in views for hit in hits], pack)
+    foreign = foreign_words(words, views[0][0].covered | names, lexicon)
     ending = 0.0
     pending: Correcting | None = None
     topics: list[Topic] = []

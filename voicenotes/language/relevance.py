@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 from pydantic import BaseModel, ConfigDict, Field
 
 from voicenotes.language.number_words import counting_words
+from voicenotes.language.spelled_codes import spelling
 from voicenotes.vocabulary.expand import morphology
 from voicenotes.vocabulary.homes import SHARED_LANGUAGE, everyday_words, vocab_home
 from voicenotes.vocabulary.yaml_files import read_as
@@ -80,8 +81,10 @@ class ForeignWords:
 
 
 def foreign_words(words: Words, covered: Collection[int], lexicon: Lexicon) -> ForeignWords:
-    """Count the words that are neither covered by a hit, nor grammar, a number or a word of the trade."""
-    grammar, known = morphology().function | counting_words(), lexicon.known_words
+    """Count the words that are neither covered by a hit, nor grammar, a number, a spelled letter or a word of
+    the trade."""
+    spelled = spelling().fillers | spelling().letters.keys()
+    grammar, known = morphology().function | counting_words() | spelled, lexicon.known_words
     foreign = (
         place not in covered and norm.isalpha() and norm not in grammar and norm not in known
         for place, norm in enumerate(words.norms)

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from itertools import islice
 from typing import TYPE_CHECKING, Any
 
-from voicenotes.language.grounds import of_cue
+from voicenotes.language.grounds import Ground, of_cue
 from voicenotes.language.severity import stated_severity
 
 if TYPE_CHECKING:
@@ -131,6 +131,7 @@ def answered(remarks: list[Remark], view: ClauseView) -> None:
             polarity=_CONTRARY[m.polarity],
             severity=None,
             why=f"{m.why}; answered {view.cite(view.clause.start, view.clause.end)}",
+            grounds=(*m.grounds, Ground("cue", view.clause.start, view.clause.end, "answer")),
         )
         if m.polarity in _CONTRARY
         else m
