@@ -178,7 +178,7 @@ def test_lint_names_a_bad_sentence_by_line(pack: Path, sentence: str, fault: str
 def test_explain(pack: Path) -> None:
     code, out, _ = run("explain", "spindle growls", "--pack", pack)
     assert code == 0
-    assert "head.noise: defect critical" in out and "because" in out
+    assert " DEFECT critical  head.noise " in out and 'condition  "growls": bad' in out
     data = json.loads(run("explain", "spindle growls", "--pack", pack, "--json")[1])
     assert data["remarks"][0]["checks"][0]["check"] == "head.noise"
 

@@ -161,16 +161,18 @@ def explain(
     pack: PackName = "cnc_lathe",
     as_json: AsJson = False,
 ) -> None:
-    """Show how a sentence is read, and why."""
-    from voicenotes.findings.read import read_text
-    from voicenotes.outputs.explanation import explanation_data, explanation_lines
+    """Show how a sentence is read, and which words decided."""
+    from voicenotes.outputs import explanation, terminal
+    from voicenotes.outputs.canvas import signs_for
+    from voicenotes.outputs.explanation_sheet import explanation_lines
     from voicenotes.vocabulary.load import load_pack
 
-    record = read_text(sentence, load_pack(pack))
+    explained = explanation.explain(sentence, load_pack(pack))
     if as_json:
-        _print_json(explanation_data(record))
+        _print_json(explained.model_dump(mode="json"))
     else:
-        _print(explanation_lines(record))
+        lines = explanation_lines(explained, terminal.width(), signs_for(sys.stdout.encoding))
+        terminal.print_styled(lines, _print)
 
 
 @app.command()
@@ -239,11 +241,12 @@ def schema(
     name: Annotated[
         str,
         typer.Argument(
-            help="record, transcript, score, pack, check, part, aspect, cue, fact, sentence or visit-label."
+            help="record, explanation, transcript, score, pack, check, part, aspect, cue, fact, sentence "
+            "or visit-label."
         ),
     ] = "record",
 ) -> None:
-    """Print the JSON Schema of the record, a transcript, a score or an entry of a pack."""
+    """Print the JSON Schema of the record, an explanation, a transcript, a score or an entry of a pack."""
     from voicenotes.outputs.schemas import schema_of
 
     _print_json(schema_of(name))

@@ -59,12 +59,13 @@ def read_transcripts(recordings: Sequence[tuple[RecordingEntry, Transcript | Non
 
     A recording without a transcript (it couldn't be read) stays listed with its problem.
     """
-    from voicenotes.language.clause_view import Context
-    from voicenotes.language.reader import read_transcript
+    from voicenotes.language.clause_view import Context, Heard
+    from voicenotes.language.reader import read_transcript, speaks_metric
 
     files: list[str] = []
     remarks: list[Remark] = []
-    context = Context()
+    metric = speaks_metric([transcript for _, transcript in recordings if transcript])
+    context = Context(heard=Heard(metric=metric))
     for entry, transcript in recordings:
         if transcript is None:
             continue

@@ -204,6 +204,7 @@ def _compile(pack: Pack) -> Lexicon:
         stations=tuple(station.id for station in pack.head.stations),
         fittings=frozenset(fitting.id for fitting in pack.head.fittings),
         anywhere=frozenset(aspect.id for aspect in pack.aspects if aspect.anywhere),
+        elsewhere=frozenset(part.id for part in pack.parts if part.elsewhere),
     )
     _add_terms(lexicon, pack.head.machine, Subject("machine", "machine"))
     by_part: dict[str, list[str]] = {}

@@ -20,6 +20,7 @@ _BETWEEN = frozenset(
      "already", "would", "could", "can", "will", "been", "still", "not", "never", "really", "even",
      "actually"}
 )  # fmt: skip
+_OBJECTS = frozenset({"it", "her", "him", "them"})
 _UNABLE = frozenset({"could", "can", "did"})
 _BY_FORCE = frozenset(
     {"move", "turn", "shift", "budge", "slide", "push", "pull", "lift", "shut", "close", "open"}
@@ -32,12 +33,22 @@ _BEING = frozenset(
 
 def only_tells_what_is_done(view: ClauseView, condition: ConditionHit) -> bool:
     """Whether a good or noted verb reports an action or a circumstance and judges nothing."""
-    if any(meaning.polarity not in ("good", "noted") for meaning in condition.meanings):
+    if not any(meaning.polarity in ("good", "noted") for meaning in condition.meanings):
         return False
     first = view.words.norms[condition.start]
+    if condition.start == view.clause.start and condition.end < view.clause.end:
+        after = view.words.norms[condition.end]
+        if after in _OBJECTS and (view.words.norms[condition.start] + "s") in verb_forms(first):
+            return True  # "run her both ways"
     is_verb = condition.how == "inflected" or first.endswith(("ed", "ing")) or bool(verb_forms(first))
     if is_verb and _is_done_by_a_person(view, condition):
         return True
+    if condition.end - condition.start == 1 and view.words.norms[condition.end : condition.end + 1] == (
+        "to",
+    ):
+        return condition.end + 1 < view.clause.end  # "starts to | rumble"
+    if any(meaning.polarity == "bad" for meaning in condition.meanings):
+        return False
     if condition.end - condition.start > 2 or not first.endswith("ing"):
         return False
     if any(term.start <= condition.start <= term.end for term in view.terms):

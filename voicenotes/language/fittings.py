@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from voicenotes.language.binding import groups_of
+from voicenotes.language.grounds import Ground, of_cue, of_term
 from voicenotes.language.mentions import FittingMention
 from voicenotes.language.remarks import noun_phrase_start
 from voicenotes.language.words import WEAK
@@ -37,27 +38,39 @@ def read_fittings(view: ClauseView, mentions: Sequence[Mention]) -> list[Fitting
             if answer is not None:
                 for term, name in fittings:
                     why = f"{view.cite(term.start, fittings[-1][0].end + 1)} (answer)"
-                    results.append(FittingMention(name, answer, basis, 0.85, why))
+                    grounds = (
+                        of_term(term),
+                        Ground("cue", fittings[-1][0].end, fittings[-1][0].end + 1, "answer"),
+                    )
+                    results.append(FittingMention(name, answer, basis, 0.85, why, grounds=grounds))
                 continue
             absent = _says(view, fittings[0][0], fittings[-1][0], "absent")
             hedged = bool(view.reach.of_kind("hedge"))
+            if absent is not None and view.reach.of_kind("not_tested"):
+                continue  # "couldn't run the live tools, no driven holder"
             if absent is not None and not _is_said_of_it(view, fittings[-1][0], absent):
                 for term, name in fittings:
                     why = (
                         f"{view.cite(absent.start, absent.end)} (absent) + {view.cite(term.start, term.end)}"
                     )
-                    results.append(FittingMention(name, None if hedged else False, basis, 0.9, why))
+                    grounds = of_cue(absent), of_term(term)
+                    results.append(
+                        FittingMention(name, None if hedged else False, basis, 0.9, why, grounds=grounds)
+                    )
             elif (
                 present := _says(view, fittings[0][0], fittings[-1][0], "present")
             ) is not None and not hedged:
                 for term, name in fittings:
                     there = view.cite(present.start, present.end)
                     why = f"{there} (present) + {view.cite(term.start, term.end)}"
-                    results.append(FittingMention(name, True, basis, 0.85, why))
+                    grounds = of_cue(present), of_term(term)
+                    results.append(FittingMention(name, True, basis, 0.85, why, grounds=grounds))
             elif not hedged and _is_where(view, fittings[0][0]):
                 for term, name in fittings:
                     why = f"{view.cite(term.start, term.end)}: something was judged at it"
-                    results.append(FittingMention(name, True, basis, 0.8, why))
+                    results.append(
+                        FittingMention(name, True, basis, 0.8, why, implied=True, grounds=(of_term(term),))
+                    )
     seen = {mention.fitting for mention in results}
     for mention in mentions:
         fitting = view.lexicon.checks[mention.check].fitting
@@ -65,7 +78,12 @@ def read_fittings(view: ClauseView, mentions: Sequence[Mention]) -> list[Fitting
             seen.add(fitting)
             results.append(
                 FittingMention(
-                    fitting, True, mention.basis, mention.confidence, f"{mention.check} judged: {mention.why}"
+                    fitting,
+                    True,
+                    mention.basis,
+                    mention.confidence,
+                    f"{mention.check} judged: {mention.why}",
+                    grounds=mention.grounds,
                 )
             )
     return results

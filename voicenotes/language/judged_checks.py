@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from voicenotes.language.binding import subjects_of
-from voicenotes.language.choose_check import choose_by_place, choose_checks
+from voicenotes.language.choose_check import choose_by_itself, choose_by_place, choose_checks
 from voicenotes.language.clause_view import CERTAINTY_CARRIED
 from voicenotes.language.lexicon import CERTAINTY
+from voicenotes.language.relevance import common_words
 
 if TYPE_CHECKING:
     from voicenotes.language.binding import Group
-    from voicenotes.language.choose_check import Choice
+    from voicenotes.language.choose_check import Choice, Here
     from voicenotes.language.clause_view import ClauseView, Context
     from voicenotes.language.hits import ConditionHit, TermHit
 
@@ -29,6 +31,7 @@ def checks_judged(
 ) -> list[tuple[Choice, float, bool]]:
     """The checks a condition judges, each with its confidence and whether the subject was carried over."""
     group, rest = subjects_of(view.words, view.marks, view.clause, condition, groups, view.conditions)
+    here = _here(view, context, group)
     certainty = CERTAINTY[condition.how]
     results: list[tuple[Choice, float, bool]] = []
     near = tuple(
@@ -42,10 +45,14 @@ def checks_judged(
             if len(group) > 1 and term in group:
                 others = rest
             for choice in choose_checks(
-                view.lexicon, condition.meanings, condition.inner, term, others, named, context.station
+                view.lexicon, condition.meanings, condition.inner, term, others, named, here
             ):
                 results.append((choice, certainty * CERTAINTY[term.how], False))
         if results:
+            if all(choice.loose for choice, _, _ in results):
+                closer = choose_by_place(view.lexicon, condition.meanings, context.station)
+                if closer:
+                    return [(choice, certainty * _BY_PLACE, True) for choice in closer]
             better = _better_elsewhere(
                 view, context, condition, rest, named, max(c.score for c, _, _ in results)
             )
@@ -65,10 +72,22 @@ def checks_judged(
     carried = _carried_over(view, context, condition, named)
     if carried is not None:
         return [(choice, certainty * CERTAINTY_CARRIED, True) for choice in carried]
-    return [
-        (choice, certainty * _BY_PLACE, True)
-        for choice in choose_by_place(view.lexicon, condition.meanings, context.station)
-    ]
+    found = choose_by_place(view.lexicon, condition.meanings, context.station)
+    if not found and _is_distinctive(view, condition):
+        found = choose_by_itself(condition.meanings, view.lexicon)
+    return [(choice, certainty * _BY_PLACE, True) for choice in found]
+
+
+def _here(view: ClauseView, context: Context, group: tuple[TermHit, ...]) -> Here:
+    """Where he is when he names some things: where the check stands that he named just before them."""
+    here = context.here
+    for term in view.terms:
+        if group and term.start >= group[0].start:
+            break
+        stations = {view.lexicon.checks[s.id].station for s in term.subjects if s.kind == "check"}
+        if len(stations) == 1 and all(s.kind == "check" for s in term.subjects):
+            here = replace(here, station=stations.pop())
+    return here
 
 
 def _carried_over(
@@ -88,10 +107,10 @@ def _carried_over(
         for term in topic.subjects(condition.start):
             others = tuple(other for other in topic.terms if other is not term)
             found += choose_checks(
-                view.lexicon, condition.meanings, condition.inner, term, others, named, context.station
+                view.lexicon, condition.meanings, condition.inner, term, others, named, context.here
             )
         least = _OWN_OF_OLDER if age else _LEAST_CARRIED
-        found = [choice for choice in found if choice.score > least]
+        found = [choice for choice in found if choice.score > least and not choice.loose]
         if not found:
             continue
         top = max(choice.score for choice in found)
@@ -119,7 +138,7 @@ def _better_elsewhere(
             found += [
                 choice
                 for choice in choose_checks(
-                    view.lexicon, condition.meanings, condition.inner, term, (), named, context.station
+                    view.lexicon, condition.meanings, condition.inner, term, (), named, context.here
                 )
                 if choice.score > best and choice.meaning.owner == choice.check
             ]
@@ -134,6 +153,12 @@ def _only_circumstances(view: ClauseView, terms: tuple[TermHit, ...]) -> bool:
         if not view.follows_link(term):
             return False
     return True
+
+
+def _is_distinctive(view: ClauseView, condition: ConditionHit) -> bool:
+    """Whether a phrase is the trade's own: several words, one of which everyday English hardly uses."""
+    said = view.words.norms[condition.start : condition.end]
+    return condition.how == "exact" and len(said) > 1 and not common_words().issuperset(said)
 
 
 def _stands_for_something_else(view: ClauseView, condition: ConditionHit) -> bool:

@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from voicenotes.language.lexicon import Judgement
     from voicenotes.model import Polarity
 
+PRESENT_REACH_WORDS = 3
+
 
 def polarity_of(
     view: ClauseView, condition: ConditionHit, meaning: Judgement, turning: tuple[CueHit, ...]
@@ -59,11 +61,17 @@ def agreeing(view: ClauseView, condition: ConditionHit, conditions: Sequence[Con
 
 
 def _is_present(view: ClauseView, condition: ConditionHit) -> bool:
-    """Whether the remark says that a thing is there: "there's", "has", "some"."""
-    return any(
-        0 <= condition.start - cue.end <= 3 and not _between_breaks(view, cue.end, condition.start)
-        for cue in view.reach.of_kind("present")
-    )
+    return present_cue(view, condition) is not None
+
+
+def present_cue(view: ClauseView, condition: ConditionHit) -> CueHit | None:
+    """The cue by which a remark says that a thing is there: "there's", "has", "some"."""
+    for cue in view.reach.of_kind("present"):
+        if 0 <= condition.start - cue.end <= PRESENT_REACH_WORDS and not _between_breaks(
+            view, cue.end, condition.start
+        ):
+            return cue
+    return None
 
 
 def _between_breaks(view: ClauseView, start: int, end: int) -> bool:

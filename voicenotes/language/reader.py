@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import islice
 from typing import TYPE_CHECKING, TypeVar
 
 from voicenotes.language.clause_view import ClauseView, Context, Topic
 from voicenotes.language.compile_lexicon import lexicon_of
-from voicenotes.language.facts import read_facts
+from voicenotes.language.facts import corrected_fact, plate_values, read_facts, with_facts
 from voicenotes.language.fittings import read_fittings
 from voicenotes.language.judging import read_clause
 from voicenotes.language.landmarks import landmarks_of
-from voicenotes.language.mentions import Mention, Remark, merge
+from voicenotes.language.lent_units import with_lent_units
+from voicenotes.language.mentions import Mention, Remark, judged_afterwards, merge
 from voicenotes.language.near import guess_terms
 from voicenotes.language.owners import without_others_things
 from voicenotes.language.phrase_search import find_hits
@@ -23,6 +25,7 @@ from voicenotes.language.spans import Placed, words_of_all
 from voicenotes.language.taking_back import (
     JUDGED,
     Correcting,
+    answered,
     class_afterwards,
     correcting_cue,
     doubt_afterwards,
@@ -43,11 +46,13 @@ if TYPE_CHECKING:
     from voicenotes.language.mentions import FactMention
     from voicenotes.language.remarks import Clause
     from voicenotes.language.words import Words
-    from voicenotes.model import Transcript
+    from voicenotes.model import Basis, Transcript
     from voicenotes.vocabulary.schema import Pack
 
 PlacedT = TypeVar("PlacedT", bound=Placed)
 _FORGET_AFTER_S = 20.0
+_CLAUSES_AHEAD = 6
+_WORDS_BEFORE_PLACE = 4
 
 
 def read_transcript(
@@ -64,19 +69,23 @@ def read_transcript(
     remarks = list(before)
     if not len(words):
         return remarks, context
-    views = _views(words, lexicon, pack)
+    views = views_of(words, lexicon, context.heard.metric)
     foreign = foreign_words(words, views[0][0].covered, lexicon)
     ending = 0.0
     pending: Correcting | None = None
     topics: list[Topic] = []
     was: list[bool] = []
-    for view, places, fact_hits in views:
+    noted = {fact.fact for remark in remarks if remark.taken_back is None for fact in remark.facts}
+    for number, (view, places, fact_hits) in enumerate(views):
         start, end = _times(transcript, words, view)
         if start - ending > _FORGET_AFTER_S:
             context = context.forgotten()
         ending = end
-        if places:
-            context = context.at_station(places[-1].station)
+        announced = [place for place in places if announces(view, place)]
+        if announced:
+            context = context.at_station(announced[-1].station)
+        if context.station is None:
+            context = replace(context, hint=station_of_sentence(views, number))
         cue = correcting_cue(view, pending)
         if cue is not None and (said := last_said(remarks)) is not None and said >= len(before):
             context = context.back_to(topics[said - len(before)])
@@ -87,8 +96,12 @@ def read_transcript(
         heard = _heard_confidence(transcript, words, view)
         mentions = [replace(m, confidence=round(m.confidence * heard, 3)) for m in mentions]
         about_it = speaks_of_it(view, foreign, view.terms)
-        facts = read_facts(view, pack, fact_hits) if about_it else []
-        settled = _noted_by_facts(view, lexicon, pack, facts, mentions)
+        given = corrected_fact(view, context, fact_hits, cue is not None)
+        facts = read_facts(view, pack, given) if about_it else []
+        facts = plate_values(facts, mentions, lexicon.checks)
+        following = with_facts(following, facts)
+        noted |= {fact.fact for fact in facts}
+        settled = _noted_by_facts(lexicon, pack, facts, noted, mentions)
         remark = Remark(
             quote=words.quote(view.clause.start, view.clause.end),
             start=start,
@@ -97,29 +110,40 @@ def read_transcript(
             fittings=tuple(read_fittings(view, mentions)) if about_it else (),
             facts=tuple(facts),
         )
-        remarks, pending = take_back(remarks, remark, view, pending)
-        remarks = last_word_counts(remarks, remark, pending)
-        remarks = overtaken(remarks, remark, view, was)
+        pending = take_back(remarks, remark, view, pending)
+        last_word_counts(remarks, remark, pending)
+        overtaken(remarks, remark, view, was)
         was.append(speaks_of_the_past(view))
-        remarks = class_afterwards(remarks, remark, view)
-        remarks = doubt_afterwards(remarks, view)
+        answered(remarks, view)
+        class_afterwards(remarks, remark, view)
+        doubt_afterwards(remarks, view)
+        if len(remarks) > len(before) and not view.terms:
+            remarks[-1] = judged_afterwards(remarks[-1], mentions)
         remarks.append(remark)
         topics.append(following.topics[0] if following.topics else Topic((), ()))
-        remarks = reason_before(remarks, view)
+        reason_before(remarks, view)
         context = _without_absent(following, remark)
     return remarks, context
 
 
-def _views(
-    words: Words, lexicon: Lexicon, pack: Pack
+def speaks_metric(transcripts: Sequence[Transcript]) -> bool | None:
+    """Whether a visit's speaker works metric, by the units in all his recordings; None when unknown."""
+    return detect_metric([norm for transcript in transcripts for norm in (*words_of(transcript).norms, "")])
+
+
+def views_of(
+    words: Words, lexicon: Lexicon, metric: bool | None
 ) -> list[tuple[ClauseView, tuple[PlaceHit, ...], tuple[FactHit, ...]]]:
+    """Each remark with all that was found in it, the stations it announces and its fact words."""
     hits = find_hits(words.norms, words.breaks, lexicon)
     guesses = guess_terms(words, lexicon, hits)
     if guesses:
         terms = sorted((*hits.terms, *guesses), key=lambda term: term.start)
         hits = replace(hits, terms=tuple(terms))
-    hits = without_others_things(words, hits)
-    quantities = find_quantities(words.norms, detect_metric(words.norms))
+    hits = without_others_things(words, hits, lexicon.elsewhere)
+    metric = detect_metric(words.norms) if metric is None else metric
+    quantities = find_quantities(words.norms, metric, words.breaks)
+    quantities = with_lent_units(words.norms, words.breaks, quantities, frozenset(words_of_all(hits.terms)))
     marks = landmarks_of(hits, quantities)
     clauses = clauses_of(words, marks)
     reaches = reaches_of(clauses, hits.cues, words)
@@ -132,6 +156,29 @@ def _views(
         (ClauseView(words, marks, clause, terms, conditions, values, reach, covered, lexicon), places, facts)
         for clause, reach, terms, conditions, values, places, facts in dealt
     ]
+
+
+def announces(view: ClauseView, place: PlaceHit) -> bool:
+    """Whether a place's name says where he goes now, not where something is: "... behind the conveyor"."""
+    start = view.clause.start
+    if any(start <= condition.start < place.start for condition in view.conditions if condition.judges):
+        return False
+    return place.start - start <= _WORDS_BEFORE_PLACE or bool(view.reach.of_kind("marker"))
+
+
+def station_of_sentence(
+    views: Sequence[tuple[ClauseView, tuple[PlaceHit, ...], tuple[FactHit, ...]]], place: int
+) -> str | None:
+    """Where a talk that announces no place begins: the station of the first check that its sentence names."""
+    sentence = views[place][0].clause.sentence
+    for view, _, _ in islice(views, place, place + _CLAUSES_AHEAD):
+        if view.clause.sentence != sentence:
+            break
+        for term in view.terms:
+            stations = {view.lexicon.checks[s.id].station for s in term.subjects if s.kind == "check"}
+            if len(stations) == 1 and len(term.subjects) == 1:
+                return stations.pop()
+    return None
 
 
 def _dealt(things: Sequence[PlacedT], clauses: Sequence[Clause]) -> list[tuple[PlacedT, ...]]:
@@ -161,9 +208,10 @@ def _heard_confidence(transcript: Transcript, words: Words, view: ClauseView) ->
 
 
 def _noted_by_facts(
-    view: ClauseView, lexicon: Lexicon, pack: Pack, facts: Sequence[FactMention], mentions: Sequence[Mention]
+    lexicon: Lexicon, pack: Pack, facts: Sequence[FactMention], noted: set[str], mentions: Sequence[Mention]
 ) -> list[Mention]:
-    """Checks that only ask for a fact to be noted are settled when it is."""
+    """Checks that only ask for facts to be noted are settled by the remark that gives the last one needed;
+    `noted` are all the facts so far."""
     if not facts:
         return []
     results = []
@@ -173,10 +221,12 @@ def _noted_by_facts(
         if not check.notes or check.id in judged or check.station in stations:
             continue
         given = [fact for fact in facts if fact.fact in check.notes]
-        if given:
+        if given and len(noted.intersection(check.notes)) >= check.notes_needed:
             why = "; ".join(fact.why for fact in given)
             told = any(fact.basis == "told" for fact in given)
-            results.append(Mention(check.id, "good", "told" if told else "seen", 0.9, why))
+            grounds = tuple(ground for fact in given for ground in fact.grounds)
+            basis: Basis = "told" if told else "seen"
+            results.append(Mention(check.id, "good", basis, 0.9, why, grounds=grounds))
     return results
 
 

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from voicenotes.language.number_words import lexicon as number_lexicon
+from voicenotes.language.number_words import counting_words
 from voicenotes.vocabulary.expand import morphology
 from voicenotes.vocabulary.homes import SHARED_LANGUAGE, everyday_words, vocab_home
 from voicenotes.vocabulary.yaml_files import read_as
@@ -61,18 +61,9 @@ def relevance() -> Relevance:
 
 
 @lru_cache(maxsize=1)
-def _common_words() -> frozenset[str]:
+def common_words() -> frozenset[str]:
+    """The most frequent words of everyday English."""
     return frozenset(everyday_words()[: relevance().common_rank])
-
-
-@lru_cache(maxsize=1)
-def _number_words() -> frozenset[str]:
-    words = number_lexicon().words
-    return frozenset((
-        *words.zero, *words.oh, *words.ones, *words.teens, *words.tens, *words.hundred, *words.scales,
-        *words.dozens, *words.couples, *words.repeats, *words.point, *words.half, *words.ordinals,
-        *words.labels,
-    ))  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -90,7 +81,7 @@ class ForeignWords:
 
 def foreign_words(words: Words, covered: Collection[int], lexicon: Lexicon) -> ForeignWords:
     """Count the words that are neither covered by a hit, nor grammar, a number or a word of the trade."""
-    grammar, known = morphology().function | _number_words(), lexicon.known_words
+    grammar, known = morphology().function | counting_words(), lexicon.known_words
     foreign = (
         place not in covered and norm.isalpha() and norm not in grammar and norm not in known
         for place, norm in enumerate(words.norms)
@@ -132,4 +123,4 @@ def _limit(view: ClauseView, mention: Mention) -> float:
 def _is_plain(view: ClauseView, term: TermHit) -> bool:
     """Whether a term is the trade's own: several words, or one that everyday English hardly uses."""
     said = view.words.norms[term.start : term.end]
-    return len(said) > 1 or any(word not in _common_words() for word in said)
+    return len(said) > 1 or any(word not in common_words() for word in said)

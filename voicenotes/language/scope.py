@@ -11,6 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from voicenotes.language.remarks import DETERMINERS
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -22,6 +24,14 @@ WIDE = ("hearsay", "plan", "general")
 _RAW_REACH_WORDS = 14
 _PLACE_WORDS = frozenset(["on", "onto", "in", "into", "over", "at", "from", "down", "all"])
 _NOUN_NEGATIONS = frozenset({"no", "without", "free of", "free from", "zero", "nil", "without any"})
+_PRONOUN_NEGATIONS = frozenset({"nothing"})
+_TIES = frozenset(
+    {"on", "in", "at", "of", "with", "about", "from", "around", "under", "behind", "to", "wrong"}
+)
+_RESULT_STARTS = frozenset(
+    {"it", "they", "that", "yeah", "yes", "yep", "okay", "ok", "right", "nope", "no", "there"}
+)
+_COUNTERS = frozenset({"none", "not", "hardly"})
 _AFTER_A_PLAIN_NO = frozenset(
     {"it", "that", "they", "i", "we", "he", "she", "the", "this", "these", "those", "wait",
      "actually", "hang", "sorry"}
@@ -71,6 +81,8 @@ def _spread_forward(
             return
         if cue.kind == "general" and clause.joint == "and":
             return
+        if cue.kind == "plan" and words.norms[clause.start] in _RESULT_STARTS:
+            return  # "let me try the door, | it drags"
         wide[later].append(cue)
 
 
@@ -110,7 +122,7 @@ def negations_of(
     turned: dict[int, tuple[CueHit, ...]] = {}
     cues = reach.of_kind("negation")
     for at, cue in enumerate(cues):
-        if _is_plain_no(words, cue) or (cue.phrase == "nor" and at > 0):
+        if is_plain_no(words, cue) or (cue.phrase == "nor" and at > 0):
             continue
         for index in _negated_by(words, cue, conditions, terms):
             turned[index] = (*turned.get(index, ()), cue)
@@ -126,7 +138,7 @@ def circumstances_of(reach: Reach, conditions: Sequence[ConditionHit]) -> frozen
     return frozenset(found)
 
 
-def _is_plain_no(words: Words, cue: CueHit) -> bool:
+def is_plain_no(words: Words, cue: CueHit) -> bool:
     """ "No, it's fine" negates nothing."""
     if cue.phrase != "no" or cue.end >= len(words):
         return False
@@ -146,8 +158,10 @@ def _negated_by(
         if c.judges
         and (c.start >= cue.end or c.start < cue.end < c.end)
         and c.start - cue.end <= cue.use.words
-        and not (cue.phrase == "neither" and c.is_noun and _stands_in(terms, c))
+        and not (_denies_subject(cue) and c.is_noun and _stands_in(terms, c))
     ]
+    if ahead and cue.phrase in _PRONOUN_NEGATIONS and _new_subject(words, cue, conditions[ahead[0]], terms):
+        return []
     if not ahead or any(words.breaks[w] for w in range(cue.end, conditions[ahead[0]].start + 1)):
         return []
     if len(ahead) > 1 and _is_part_of_next(words, conditions[ahead[0]], conditions[ahead[1]]):
@@ -175,6 +189,23 @@ def _negated_by(
         else:
             break
     return chosen
+
+
+def _new_subject(words: Words, cue: CueHit, condition: ConditionHit, terms: Sequence[TermHit]) -> bool:
+    """Whether another thing begins behind a "nothing": "nothing structural | door slides well"."""
+    for term in terms:
+        if cue.end < term.start < condition.end and term.start <= condition.start:
+            at = term.start - 1
+            while at >= cue.end and words.norms[at] in DETERMINERS:
+                at -= 1
+            if at >= cue.end and words.norms[at] not in _TIES:
+                return True
+    return False
+
+
+def _denies_subject(cue: CueHit) -> bool:
+    """Whether a negation says of which things the predicate doesn't hold: "neither", "none of"."""
+    return cue.phrase == "neither" or (cue.phrase.endswith(" of") and cue.phrase.split()[0] in _COUNTERS)
 
 
 def _stands_in(terms: Sequence[TermHit], condition: ConditionHit) -> bool:

@@ -1,4 +1,4 @@
-"""JSON Schemas of record, transcript and score, and of each kind of pack file, made from the models."""
+"""JSON Schemas of record, explanation, transcript, score and each kind of pack file, from the models."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from pydantic import BaseModel, TypeAdapter
 from voicenotes.errors import VoicenotesError
 from voicenotes.findings.score_values import Score
 from voicenotes.model import Record, Transcript
+from voicenotes.outputs.explanation import Explanation
 from voicenotes.vocabulary.labels import LabelledSentence, VisitLabel
 from voicenotes.vocabulary.schema import Aspect, Check, Cue, Fact, PackHead, Part
 
@@ -16,6 +17,7 @@ DRAFT = "https://json-schema.org/draft/2020-12/schema"
 # One entry of each kind; a pack's files other than pack.yaml hold lists of these.
 _ONE: dict[str, type[BaseModel]] = {
     "record": Record,
+    "explanation": Explanation,
     "transcript": Transcript,
     "pack": PackHead,
     "check": Check,

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, get_args
 from pydantic import ConfigDict, Field, model_validator
 
 from voicenotes.model import Outcome, Severity
-from voicenotes.vocabulary.schema import CheckId, Entry, Name
+from voicenotes.vocabulary.entry import CheckId, Name
+from voicenotes.vocabulary.schema import Entry
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
