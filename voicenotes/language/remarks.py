@@ -255,6 +255,9 @@ def _starts_subject(words: Words, marks: Landmarks, at: int, left: int, right_en
         return False
     before = marks.condition_at.get(at - 1)
     subject = words.norms[_opening(words, left)] in _PRONOUNS
+    if before is not None and subject and not marks.has_term(left, before.start):
+        ending = next((t.end for t in marks.terms if t.start == term), term)
+        return at != before.end or marks.has_judgement(ending, right_end)  # "they've lost | the clamps"
     if before is not None and at == term and not subject and not marks.has_term(left, before.start):
         return False
     return marks.has_judgement(term, right_end)
