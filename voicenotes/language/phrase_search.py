@@ -144,7 +144,7 @@ def _starts_or_free(span: Span, conditions: Cover, norms: Sequence[str]) -> bool
     """Whether a term stands free of longer conditions, begins one ("spindle | trips out"), or is where
     one is ("in the | cabinet")."""
     outer = conditions.around(span)
-    return outer is None or outer[0] == span[0] or norms[outer[0]] in _PLACES
+    return outer is None or outer[0] == span[0] or (norms[outer[0]] in _PLACES and span[0] - outer[0] > 1)
 
 
 def _is_verb_after_no(span: Span, norms: Sequence[str], breaks: Sequence[int]) -> bool:

@@ -25,6 +25,7 @@ DETERMINERS = frozenset(
 )  # fmt: skip
 _COORDINATORS = frozenset({"and", "or", "nor", "plus", "&"})
 _PRONOUNS = frozenset({"it", "they", "he", "she", "i", "you", "we", "there"})
+_OF_THEM = frozenset({"all", "both", "each", "none", "neither"})
 _CLOSING = frozenset(
     {"though", "too", "now", "well", "fine", "up", "down", "out", "in", "ways", "anyway", "mind", "either"}
 )
@@ -159,6 +160,8 @@ def _cut_at_comma(
     first = at + 1 if words.norms[at] in _COORDINATORS else at
     right_judged = marks.has_judgement(first, right_end)
     right_named = marks.has_term(first, right_end)
+    if right_judged and not right_named and words.norms[at] in _OF_THEM and at in marks.term_ends:
+        return ""  # "overrides, handwheel, keys: all work"
     if judged:
         if right_judged and _only_continues(words, marks, at, right_end):
             return ""
