@@ -7,11 +7,12 @@ from pathlib import Path
 import pytest
 
 from voicenotes.errors import EngineError
-from voicenotes.speech.pronunciation import (
+from voicenotes.speech.dictionary_file import write_dictionary
+from voicenotes.vocabulary.pronunciation import (
     bundled_dictionary,
     english_sounds,
+    in_dictionary,
     pronunciations,
-    write_dictionary,
 )
 
 ARPABET = {sound for sounds in bundled_dictionary().values() for line in sounds for sound in line.split()}
@@ -70,6 +71,11 @@ def test_the_packs_own_go_first() -> None:
 
 def test_all_variants_of_the_dictionary_are_kept() -> None:
     assert len(said("the")) >= 2
+
+
+@pytest.mark.parametrize("word", ["the", "read", "tomato", "lathe", "zibble"])
+def test_one_look_up_gives_what_the_whole_dictionary_has(word: str) -> None:
+    assert in_dictionary(word) == bundled_dictionary().get(word, ())[:4]
 
 
 def test_spelling_rules_come_near_cmudict() -> None:

@@ -1,4 +1,4 @@
-"""How a word sounds, in ARPAbet, for the recogniser's dictionary.
+"""How a word sounds, in ARPAbet.
 
 The first source that knows a word decides, with all its variants:
 
@@ -25,8 +25,7 @@ from voicenotes.errors import EngineError
 from voicenotes.vocabulary.homes import SHARED_LANGUAGE, vocab_home
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping
-    from pathlib import Path
+    from collections.abc import Callable, Mapping
 
     _LookUp = Callable[[str], tuple[str, ...]]
 
@@ -89,46 +88,36 @@ def pronunciations(
     return tuple(filter(None, [sounded]))
 
 
-def write_dictionary(words: Iterable[str], given: Mapping[str, tuple[str, ...]], path: Path) -> list[str]:
-    """Write the recogniser's dictionary for `words`, variants as "word(2)"; returns the words left out.
+@lru_cache(maxsize=1)
+def bundled_dictionary() -> dict[str, tuple[str, ...]]:
+    """The pronouncing dictionary that pocketsphinx brings (CMUdict, about 126,000 words), all of it."""
+    found: dict[str, list[str]] = {}
+    for name, sounds in _dictionary_lines().items():
+        found.setdefault(name.partition("(")[0], []).append(sounds.strip())
+    return {word: tuple(sounds) for word, sounds in found.items()}
 
-    Words are left out only when nothing in them can be spoken. Raises EngineError when the file can't be
-    written.
-    """
-    known, english = bundled_dictionary(), english_sounds()
-    lines, silent = [], []
-    for word in sorted(set(words)):
-        sounds = pronunciations(word, given, known, english)
-        if not sounds:
-            silent.append(word)
-        for number, transcription in enumerate(sounds, start=1):
-            name = word if number == 1 else f"{word}({number})"
-            lines.append(f"{name} {transcription}")
-    try:
-        path.write_text("\n".join([*lines, ""]), encoding="utf-8")
-    except OSError as error:
-        raise EngineError(f"can't write the dictionary {path}: {error.strerror}") from error
-    return silent
+
+def in_dictionary(word: str) -> tuple[str, ...]:
+    """A word's transcriptions in `bundled_dictionary`, without taking the whole of it apart."""
+    lines = _dictionary_lines()
+    names = (word, *(f"{word}({number})" for number in range(2, MOST_VARIANTS + 1)))
+    return tuple(lines[name].strip() for name in names if name in lines)
 
 
 @lru_cache(maxsize=1)
-def bundled_dictionary() -> dict[str, tuple[str, ...]]:
-    """The pronouncing dictionary inside the installed pocketsphinx (CMUdict, about 126,000 words)."""
+def _dictionary_lines() -> dict[str, str]:
+    """Its lines: "word" or "word(2)" -> sounds. Finds the file without loading pocketsphinx itself."""
+    from importlib.util import find_spec
     from pathlib import Path
 
-    try:
-        import pocketsphinx
-    except ImportError as error:
-        raise EngineError("pocketsphinx is not installed: pip install pocketsphinx") from error
-    path = Path(pocketsphinx.get_model_path("en-us/cmudict-en-us.dict"))
+    spec = find_spec("pocketsphinx")
+    if spec is None or not spec.submodule_search_locations:
+        raise EngineError("pocketsphinx is not installed: pip install pocketsphinx")
+    path = Path(spec.submodule_search_locations[0]) / "model" / "en-us" / "cmudict-en-us.dict"
     if not path.is_file():
         raise EngineError(f"pocketsphinx came without its dictionary {path}: reinstall pocketsphinx")
-    found: dict[str, list[str]] = {}
-    for line in path.read_text(encoding="utf-8").splitlines():
-        name, _, sounds = line.partition(" ")
-        if sounds:
-            found.setdefault(name.partition("(")[0], []).append(sounds.strip())
-    return {word: tuple(sounds) for word, sounds in found.items()}
+    lines = (line.split(" ", 1) for line in path.read_text(encoding="utf-8").splitlines())
+    return {line[0]: line[1] for line in lines if len(line) == 2}
 
 
 @lru_cache(maxsize=1)
