@@ -91,4 +91,5 @@ class Lexicon:
     fittings: frozenset[str] = frozenset()
     anywhere: frozenset[str] = frozenset()
     term_phrases: dict[tuple[str, ...], tuple[Subject, ...]] = field(default_factory=dict)
-    known_words: set[str] = field(default_factory=set)
+    pronunciations: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    misheard_phrases: dict[tuple[str, ...], tuple[Subject, ...]] = field(default_factory=dict)

@@ -13,7 +13,7 @@ from voicenotes.language.fittings import read_fittings
 from voicenotes.language.judging import read_clause
 from voicenotes.language.landmarks import landmarks_of
 from voicenotes.language.mentions import Mention, Remark, merge
-from voicenotes.language.near import guess_terms
+from voicenotes.language.near import heard_hits
 from voicenotes.language.phrase_search import find_hits
 from voicenotes.language.quantities import detect_metric, find_quantities
 from voicenotes.language.remarks import clauses_of
@@ -90,11 +90,8 @@ def _views(
     words: Words, lexicon: Lexicon, pack: Pack
 ) -> list[tuple[ClauseView, tuple[PlaceHit, ...], tuple[FactHit, ...]]]:
     hits = find_hits(words.norms, words.breaks, lexicon)
-    guesses = guess_terms(words, lexicon, hits)
-    if guesses:
-        terms = sorted((*hits.terms, *guesses), key=lambda term: term.start)
-        hits = replace(hits, terms=tuple(terms))
     quantities = find_quantities(words.norms, detect_metric(words.norms))
+    hits = heard_hits(words, lexicon, hits, quantities)
     marks = landmarks_of(hits, quantities)
     clauses = clauses_of(words, marks)
     reaches = reaches_of(clauses, hits.cues, words)

@@ -59,7 +59,7 @@ def _named_by(view: ClauseView, context: Context, terms: Group) -> dict[str, str
     specific = tuple(meaning for meaning in meanings if meaning.owner != GENERAL)
     named: dict[str, str] = {}
     for term in terms:
-        words = f"{view.cite(term.start, term.end)} ({term.how})"
+        words = f"{view.cite(term.start, term.end)} ({term.found})"
         others = tuple(other for other in view.terms if other is not term)
         own = [subject.id for subject in term.subjects if subject.kind == "check"]
         if len(own) == 1:
@@ -91,7 +91,7 @@ def only_named(view: ClauseView, judged: set[str], context: Context) -> list[Men
         checks = _spoken_of(view, context, hedge[0])
     else:
         checks = {
-            subject.id: f"{view.cite(term.start, term.end)} ({term.how})"
+            subject.id: f"{view.cite(term.start, term.end)} ({term.found})"
             for term in view.terms
             for subject in term.subjects
             if subject.kind == "check" and len([s for s in term.subjects if s.kind == "check"]) == 1

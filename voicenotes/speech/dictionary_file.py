@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from voicenotes.errors import EngineError
-from voicenotes.vocabulary.pronunciation import bundled_dictionary, english_sounds, pronunciations
+from voicenotes.vocabulary.pronunciation import english_sounds, in_dictionary, pronunciations
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -18,10 +18,10 @@ def write_dictionary(words: Iterable[str], given: Mapping[str, tuple[str, ...]],
     Words are left out only when nothing in them can be spoken. Raises EngineError when the file can't be
     written.
     """
-    known, english = bundled_dictionary(), english_sounds()
+    english = english_sounds()
     lines, silent = [], []
     for word in sorted(set(words)):
-        sounds = pronunciations(word, given, known, english)
+        sounds = pronunciations(word, given, in_dictionary, english)
         if not sounds:
             silent.append(word)
         for number, transcription in enumerate(sounds, start=1):

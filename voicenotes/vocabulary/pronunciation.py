@@ -16,6 +16,7 @@ Sources 4 to 7 are guesses; the last one always has an answer for a word with le
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import groupby
@@ -25,10 +26,9 @@ from voicenotes.errors import EngineError
 from voicenotes.vocabulary.homes import SHARED_LANGUAGE, vocab_home
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Mapping
 
-    _LookUp = Callable[[str], tuple[str, ...]]
-
+LookUp = Callable[[str], tuple[str, ...]]
 VOWEL_LETTERS = frozenset("aeiouy")
 VOWEL_SOUNDS = frozenset(
     ["AA", "AE", "AH", "AO", "AW", "AY", "EH", "ER", "EY", "IH", "IY", "OW", "OY", "UH", "UW"]
@@ -61,16 +61,16 @@ class EnglishSounds:
 def pronunciations(
     word: str,
     given: Mapping[str, tuple[str, ...]],
-    known: Mapping[str, tuple[str, ...]],
+    known: LookUp,
     english: EnglishSounds,
 ) -> tuple[str, ...]:
     """All ARPAbet transcriptions of a lower-case word; empty when it has no letter that can be spoken.
 
-    `given` are the pack's own, `known` the big dictionary's, both word -> transcriptions.
+    `given` are the pack's own, word -> transcriptions; `known` looks up the big dictionary.
     """
 
     def look_up(part: str) -> tuple[str, ...]:
-        return given.get(part) or english.words.get(part) or known.get(part) or ()
+        return given.get(part) or english.words.get(part) or known(part)
 
     found = (
         look_up(word)
@@ -146,7 +146,7 @@ def english_sounds() -> EnglishSounds:
 def _from_pieces(
     word: str,
     given: Mapping[str, tuple[str, ...]],
-    known: Mapping[str, tuple[str, ...]],
+    known: LookUp,
     english: EnglishSounds,
 ) -> tuple[str, ...]:
     """A hyphenated word as its pieces said one after the other."""
@@ -157,7 +157,7 @@ def _from_pieces(
     return (" ".join(found[0] for found in sounds),) if all(sounds) else ()
 
 
-def _inflected(word: str, look_up: _LookUp) -> tuple[str, ...]:
+def _inflected(word: str, look_up: LookUp) -> tuple[str, ...]:
     for ending, stems in _endings(word):
         for stem in stems:
             found = look_up(stem) if len(stem) >= SHORTEST_PART else ()
@@ -203,7 +203,7 @@ def _ending_sounds(ending: str, stem: str) -> str:
     return {"ing": "IH NG", "er": "ER", "ers": "ER Z", "ly": "L IY", "less": "L AH S"}[ending]
 
 
-def _compound(word: str, look_up: _LookUp) -> tuple[str, ...]:
+def _compound(word: str, look_up: LookUp) -> tuple[str, ...]:
     """The most even split into two known words, no plural first: tool|setter, not tools|etter."""
     splits = range(SHORTEST_PART, len(word) - SHORTEST_PART + 1)
     for at in sorted(splits, key=lambda at: (word[at - 1] == "s", abs(2 * at - len(word)))):
