@@ -38,7 +38,7 @@ MOST_MISSPELT_WORDS = 3
 LEAST_LETTERS = 6
 LEAST_SPELLING_RATIO = 86.0
 PRIOR = 14.0
-PER_SOUND = 10.0
+PER_SOUND = 8.0
 PACK_WORD = 7.0
 MOST_APART_IF_UNLIKELY = 0.055
 
@@ -54,7 +54,8 @@ class Guess(NamedTuple):
 class NearIndex:
     """A pack's terms by length in letters, how rare each is, and its words; compared and cached by identity.
 
-    A pack lists what is said most first: the rarity of the nth term of a thing is the logarithm of n.
+    A pack lists what is said most first: the rarity of the nth term of a thing is
+    half the logarithm of n.
     """
 
     by_length: dict[int, tuple[str, ...]]
@@ -72,7 +73,7 @@ def near_index(lexicon: Lexicon) -> NearIndex:
     listed: Counter[Subject] = Counter()
     for words, subjects in lexicon.term_phrases.items():
         listed.update(subjects)
-        rarity[words] = log(min(listed[subject] for subject in subjects))
+        rarity[words] = 0.5 * log(min(listed[subject] for subject in subjects))
         joined = "".join(words)
         if len(joined) < LEAST_LETTERS or not joined.isalpha() or joined in terms:
             continue
@@ -133,7 +134,7 @@ def _counts(term: TermHit, words: Words, evidence: Evidence) -> bool:
         return True
     usual = surprise(words.norms[term.start])
     around = evidence.around(term.start, term.end)
-    speaking = around + evidence.of_place(term.start, term.end)
+    speaking = around + evidence.of_place(term.start, term.end) - evidence.off_topic(term.start)
     return usual >= UNHEARD_OF or (around > 0 and usual + speaking >= PRIOR)
 
 
@@ -158,7 +159,7 @@ def _scene(
     for condition in hits.conditions:
         if condition.end - condition.start > 1:
             fixed.update(range(condition.start, condition.end))
-        else:
+        elif not all(meaning.only_negated for meaning in condition.meanings):
             status[condition.start] = condition
     fixed |= words_of_all(
         quantities,
@@ -202,9 +203,9 @@ def _guess(scene: Scene, start: int, end: int) -> Guess | None:
     gain = sum(scene.usual[start:end]) - BELONGING_TOGETHER * (end - start - 1) + around - PRIOR
     if not (around > 0 or strange) or gain + MOST_OF_A_PLACE < 0:
         return None
-    gain += scene.evidence.of_place(start, end)
+    gain += scene.evidence.of_place(start, end) - scene.evidence.off_topic(start)
     said = scene.words.norms[start:end]
-    if gain < 0 or number_words().starters.issuperset(said):
+    if gain < 0 or number_words().starters.issuperset(said) or sum(len(word) == 1 for word in said) > 1:
         return None
     if said in scene.lexicon.misheard_phrases and (end - start > 1 or start not in scene.named):
         phrase = " ".join(said)
@@ -217,7 +218,7 @@ def _guess(scene: Scene, start: int, end: int) -> Guess | None:
         term = _spelt_like("".join(said), index)
         if term is not None:
             return Guess(gain, _hit(start, end, term, "spelling", scene.lexicon))
-    alike = sounds_like(said, sound_index(scene.lexicon))
+    alike = sounds_like(said, sound_index(scene.lexicon)) if around > 0 else None
     if alike is None or _is_form_of(said, alike.term):
         return None
     gain -= PER_SOUND * alike.cost + index.rarity[alike.term]
@@ -246,9 +247,9 @@ def _likely(scene: Scene, start: int, end: int) -> bool:
 def _may_be_changed(scene: Scene, start: int, end: int) -> bool:
     """Whether the terms and judgements on a stretch of words may be taken for pieces of something else.
 
-    A term only where the stretch holds a word that is none of the pack's beside it; a judgement only
-    inside a longer stretch where a noun must stand ("the cool and is dirty"), and where something else is
-    judged close by.
+    A term only where the stretch holds a word that is none of the pack's beside it; a condition only inside
+    a longer stretch, where something else is judged close by, and one that is no noun only where a noun must
+    stand ("the cool and is dirty").
     """
     stretch = range(start, end)
     over = {scene.named[word] for word in stretch if word in scene.named}
@@ -259,10 +260,12 @@ def _may_be_changed(scene: Scene, start: int, end: int) -> bool:
         left = {norms[word] for word in theirs - set(stretch)}
         if not beside - function - near_index(scene.lexicon).words or left - function:
             return False
-    if scene.status.keys().isdisjoint(stretch):
+    conditions = [scene.status[word] for word in stretch if word in scene.status]
+    if not conditions:
         return True
-    evidence = scene.evidence
-    return end - start > 1 and evidence.noun_must_stand(start, end) and evidence.judged_beside(start, end)
+    if end - start == 1 or not scene.evidence.judged_beside(start, end):
+        return False
+    return all(c.is_noun for c in conditions) or scene.evidence.noun_must_stand(start, end)
 
 
 def _chosen(guesses: list[Guess]) -> list[TermHit]:
