@@ -161,10 +161,10 @@ def test_lint(pack: Path) -> None:
 @pytest.mark.parametrize(
     ("sentence", "fault"),
     [
-        ("- say: hello\n  expect: {head.nose: ok}", "line 3: there is no check 'head.nose' in this pack"),
-        ("- say: hello\n  expect: {head.noise: broken}", "line 3: head.noise: 'broken' is no outcome"),
-        ("- say: hello\n  expect: {head.noise: ok minor}", "line 3: head.noise: 'ok minor' is no outcome"),
-        ("- say: hello\n  fittings: {gib: 'no'}", "line 3: there is no fitting 'gib' in this pack"),
+        ("- say: hello\n  expect: {head.nose: ok}", "line 4: there is no check 'head.nose' in this pack"),
+        ("- say: hello\n  expect: {head.noise: broken}", "line 4: head.noise: 'broken' is no outcome"),
+        ("- say: hello\n  expect: {head.noise: ok minor}", "line 4: head.noise: 'ok minor' is no outcome"),
+        ("- say: hello\n  fittings: {gib: 'no'}", "line 4: there is no fitting 'gib' in this pack"),
         ("- say: hello\n  fact: {}", "line 4: fact: Extra inputs are not permitted"),
         ("- say: [", "line"),
     ],
@@ -178,7 +178,7 @@ def test_lint_names_a_bad_sentence_by_line(pack: Path, sentence: str, fault: str
 def test_explain(pack: Path) -> None:
     code, out, _ = run("explain", "spindle growls", "--pack", pack)
     assert code == 0
-    assert "head.noise: defect critical" in out and "because" in out
+    assert " DEFECT critical  head.noise " in out and 'condition  "growls": bad' in out
     data = json.loads(run("explain", "spindle growls", "--pack", pack, "--json")[1])
     assert data["remarks"][0]["checks"][0]["check"] == "head.noise"
 
@@ -192,7 +192,7 @@ def test_packs_and_schema() -> None:
 def test_every_command_has_help_that_fits_the_screen() -> None:
     code, out, _ = run("--help")
     assert code == 0 and "Exit codes: 0 every recording was read; 1 some" in out
-    for command in ("process", "gaps", "explain", "packs", "lint", "schema"):
+    for command in ("process", "gaps", "explain", "packs", "lint", "score", "schema"):
         assert f"\n  {command} " in out
         code, text, _ = run(command, "--help")
         assert code == 0 and max(len(line) for line in text.splitlines()) <= 80

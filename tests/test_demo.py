@@ -11,11 +11,11 @@ from functools import lru_cache
 from pathlib import Path
 
 import pytest
-from labelled import is_yes
 
 import voicenotes
 from voicenotes.language.units import parse_quantity_text, to_si
 from voicenotes.model import Record, Transcript
+from voicenotes.vocabulary.labels import is_yes
 from voicenotes.vocabulary.schema import Pack
 from voicenotes.vocabulary.yaml_files import read_yaml
 

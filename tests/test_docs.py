@@ -22,7 +22,8 @@ from voicenotes.language import choose_check
 from voicenotes.model import Record
 from voicenotes.speech import bias, language_model
 from voicenotes.vocabulary import material
-from voicenotes.vocabulary.schema import Aspect, Check, Cue, Fact, LabelledSentence, PackHead, Part
+from voicenotes.vocabulary.labels import LabelledSentence, VisitLabel
+from voicenotes.vocabulary.schema import Aspect, Check, Cue, Fact, PackHead, Part
 from voicenotes.vocabulary.yaml_files import CoreSchemaLoader
 
 ROOT = Path(__file__).parent.parent
@@ -39,6 +40,7 @@ KINDS = {
     "pronunciations.yaml": dict[str, tuple[str, ...]],
     "carriers.yaml": tuple[str, ...],
     "sentences": tuple[LabelledSentence, ...],
+    "expected.yaml": VisitLabel,
 }
 
 
@@ -250,7 +252,7 @@ def test_every_kind_of_pack_file_has_an_example() -> None:
         assert path.name in shown or f"{path.name}/*" in text_of("DEVELOPERS.md"), path
 
 
-@pytest.mark.parametrize("kind", [PackHead, Part, Aspect, Check, Fact, Cue, LabelledSentence])
+@pytest.mark.parametrize("kind", [PackHead, Part, Aspect, Check, Fact, Cue, LabelledSentence, VisitLabel])
 def test_every_key_of_a_pack_is_in_the_examples_or_explained(kind: type[PackHead]) -> None:
     text = text_of("DEVELOPERS.md")
     assert [key for key in kind.model_fields if f"{key}:" not in text and f"`{key}`" not in text] == []

@@ -25,10 +25,16 @@ FLOORS = [
     {"audio", "speech", "language"},
     {"findings"},
     {"outputs", "files"},
-    {"hearing", "visit"},
+    {"hearing", "visit", "scoring"},
     {"cli", "__main__"},
 ]
-MAY_USE_WITHIN_FLOOR = {("speech", "audio"), ("visit", "hearing"), ("__main__", "cli"), ("model", "errors")}
+MAY_USE_WITHIN_FLOOR = {
+    ("speech", "audio"),
+    ("visit", "hearing"),
+    ("scoring", "visit"),
+    ("__main__", "cli"),
+    ("model", "errors"),
+}
 ALSO_COMPUTING = frozenset(
     [
         "float",

@@ -13,7 +13,7 @@ from voicenotes.model import Record
 from voicenotes.vocabulary.load import load_pack, load_sentences
 
 PACK = load_pack("cnc_lathe")
-SAYINGS = [sentence.say for _, _, sentence in load_sentences("cnc_lathe")]
+SAYINGS = [text for _, _, sentence in load_sentences("cnc_lathe") for text in sentence.texts]
 
 
 def quotes_of(record: Record) -> set[tuple[float, str]]:

@@ -9,10 +9,9 @@ from small_pack import write_pack
 
 from voicenotes.findings.read import read_text
 from voicenotes.model import CheckFinding, Evidence, FittingFinding, Gap, PackStamp, Record, RecordingEntry
-from voicenotes.outputs.explanation import explanation_data, explanation_lines
 from voicenotes.outputs.gap_sheet import gap_data, gap_lines, leaving_line
 from voicenotes.outputs.schemas import SCHEMAS, schema_of
-from voicenotes.outputs.screen import settled_line, summary_lines
+from voicenotes.outputs.screen import against_limit, settled_line, summary_lines
 from voicenotes.outputs.wording import in_a_list, length, minutes, number, quoted, table_line, wrapped
 from voicenotes.vocabulary.load import load_pack
 from voicenotes.vocabulary.schema import Pack
@@ -180,29 +179,35 @@ def test_a_contradiction_and_a_reading_are_shown(pack: Pack) -> None:
     assert "Serial number  47A2" in text
 
 
+@pytest.mark.parametrize(
+    ("said", "shown"),
+    [
+        (
+            "Spindle runout is two thou, and I'm happy with it.",
+            ["SAID TO BE GOOD, MEASURED OUTSIDE (1)", "OUTSIDE the limit", "happy with it"],
+        ),
+        (
+            "Spindle runout is one tenth, but it's bad.",
+            ["called bad although the reading is within its limit"],
+        ),
+        ("Spindle runout is five hundredths.", ["doubtful: hundredths with no unit: taken as 0.01 mm"]),
+    ],
+)
+def test_a_word_against_a_limit_and_a_doubt_are_shown(pack: Pack, said: str, shown: list[str]) -> None:
+    text = " ".join(" ".join(summary_lines(read_text(said, pack), pack)).split())
+    assert [words for words in shown if words not in text] == []
+
+
+def test_praise_within_a_limit_is_no_contradiction(pack: Pack) -> None:
+    assert against_limit(read_text("Spindle runout is one tenth, that's fine.", pack)) == []
+
+
 def test_no_line_is_wider_than_a_terminal(pack: Pack, some: Record) -> None:
     long = "it " + "growls and rumbles " * 30
     found = {"head.noise": finding(pack, "head.noise", "defect", evidence(long, "bad"), severity="major")}
     record = record_of(pack, found, [Gap(id="head.heat", why=f'unsure: "{long}"')], None)
     for lines in (gap_lines(record, pack), summary_lines(record, pack), gap_lines(some, pack)):
         assert max(len(line) for line in lines) <= 80
-
-
-def test_an_explanation(pack: Pack) -> None:
-    lines = explanation_lines(read_text("The spindle growls. The weather is nice.", pack))
-    assert lines[0] == '"The spindle growls."'
-    assert lines[1].startswith("  head.noise: defect critical, seen, confidence 0.")
-    assert any("because" in line and "growls" in line for line in lines)
-    assert lines[-2:] == ['"The weather is nice."', "  no check took this"]
-    assert explanation_lines(read_text("", pack)) == ["There are no words in this."]
-
-
-def test_an_explanation_for_programs(pack: Pack) -> None:
-    data = explanation_data(read_text("Spindle runout is two tenths. There's no tailstock.", pack))
-    first, second = data["remarks"]
-    assert first["checks"][0]["check"] == "head.runout"
-    assert first["checks"][0]["readings"][0]["verdict"] == "within"
-    assert (second["fittings"][0]["fitting"], second["fittings"][0]["fitted"]) == ("tailstock", False)
 
 
 @pytest.mark.parametrize("name", SCHEMAS)

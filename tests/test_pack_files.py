@@ -14,12 +14,14 @@ from pydantic import TypeAdapter, ValidationError
 
 import voicenotes
 from voicenotes.errors import PackError
+from voicenotes.findings.score_values import Score
 from voicenotes.model import Record, Transcript
 from voicenotes.outputs.schemas import SCHEMAS, schema_of
 from voicenotes.vocabulary.homes import pack_folder
+from voicenotes.vocabulary.labels import LabelledSentence, VisitLabel
 from voicenotes.vocabulary.lint import checked_sentences
 from voicenotes.vocabulary.load import load_pack
-from voicenotes.vocabulary.schema import Aspect, Check, Cue, Fact, LabelledSentence, Pack, PackHead, Part
+from voicenotes.vocabulary.schema import Aspect, Check, Cue, Fact, Pack, PackHead, Part
 from voicenotes.vocabulary.yaml_files import read_yaml
 
 LIST = Path(__file__).parent / "data" / "checks_cnc_lathe.csv"
@@ -331,7 +333,8 @@ def test_schema_is_made_and_describes_an_object_or_a_list(name: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "model", [Record, Transcript, Pack, PackHead, Check, Part, Aspect, Fact, Cue, LabelledSentence]
+    "model",
+    [Record, Transcript, Pack, PackHead, Check, Part, Aspect, Fact, Cue, LabelledSentence, VisitLabel, Score],
 )
 def test_model_has_a_schema_that_refuses_unknown_fields(model: type) -> None:
     schema = TypeAdapter(model).json_schema()

@@ -10,11 +10,12 @@ from functools import lru_cache
 from pathlib import Path
 
 import pytest
-from labelled import differences
 
+from voicenotes.findings.compare import differences
 from voicenotes.vocabulary.homes import shipped_packs
+from voicenotes.vocabulary.labels import LabelledSentence
 from voicenotes.vocabulary.load import load_pack, load_sentences
-from voicenotes.vocabulary.schema import LabelledSentence, Pack
+from voicenotes.vocabulary.schema import Pack
 
 KNOWN = {
     line.strip()

@@ -480,10 +480,11 @@ def test_said_units_mean_what_pint_means_by_their_names() -> None:
 
 @pytest.mark.parametrize("spoken", unit_table().spoken, ids=lambda spoken: spoken.name)
 def test_every_form_of_every_unit_is_found_after_a_number(spoken: SpokenUnit) -> None:
+    count, said = (12, "twelve") if not spoken.usual_from or spoken.usual_from <= 12 else (63, "63")
     for form in spoken.say:
-        (quantity,) = find_quantities(["twelve", *form.split()])
+        (quantity,) = find_quantities([said, *form.split()])
         assert (quantity.unit, quantity.said_unit) == (spoken.unit, form)
-        assert quantity.value == pytest.approx(12 * float(spoken.scale))
+        assert quantity.value == pytest.approx(count * float(spoken.scale))
     for form in spoken.write:
         (quantity,) = find_quantities([f"12{form}"])
         assert (quantity.value, quantity.unit) == (12 * float(spoken.scale), spoken.unit)

@@ -9,16 +9,18 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from voicenotes.findings.read import read_text
+    from voicenotes.scoring import score_sets
     from voicenotes.visit import process_visit
     from voicenotes.vocabulary.load import load_pack
 
 __version__ = "0.1.0"
-__all__ = ["load_pack", "process_visit", "read_text"]
+__all__ = ["load_pack", "process_visit", "read_text", "score_sets"]
 
 _HOMES = {
     "load_pack": "voicenotes.vocabulary.load",
     "process_visit": "voicenotes.visit",
     "read_text": "voicenotes.findings.read",
+    "score_sets": "voicenotes.scoring",
 }
 
 

@@ -161,16 +161,47 @@ def explain(
     pack: PackName = "cnc_lathe",
     as_json: AsJson = False,
 ) -> None:
-    """Show how a sentence is read, and why."""
-    from voicenotes.findings.read import read_text
-    from voicenotes.outputs.explanation import explanation_data, explanation_lines
+    """Show how a sentence is read, and which words decided."""
+    from voicenotes.outputs import explanation, terminal
+    from voicenotes.outputs.canvas import signs_for
+    from voicenotes.outputs.explanation_sheet import explanation_lines
     from voicenotes.vocabulary.load import load_pack
 
-    record = read_text(sentence, load_pack(pack))
+    explained = explanation.explain(sentence, load_pack(pack))
     if as_json:
-        _print_json(explanation_data(record))
+        _print_json(explained.model_dump(mode="json"))
     else:
-        _print(explanation_lines(record))
+        lines = explanation_lines(explained, terminal.width(), signs_for(sys.stdout.encoding))
+        terminal.print_styled(lines, _print)
+
+
+@app.command()
+@_command
+def score(
+    sets: Annotated[
+        list[Path],
+        typer.Argument(
+            metavar="SET...",
+            help="Labelled sentences (a YAML file, or a folder of them) or labelled visits.",
+            show_default=False,
+        ),
+    ],
+    pack: PackName = "cnc_lathe",
+    raw: Annotated[
+        bool, typer.Option("--raw", help="Also read without punctuation and capitals; say what that loses.")
+    ] = False,
+    as_json: AsJson = False,
+    worst: Annotated[int, typer.Option(min=0, metavar="N", help="How many misreadings to show.")] = 10,
+) -> None:
+    """Count how well labelled sentences and visits are read."""
+    from voicenotes.outputs.score_sheet import score_lines
+    from voicenotes.scoring import score_sets
+
+    scored = score_sets(sets, pack, raw)
+    if as_json:
+        _print_json(scored.model_dump(mode="json"))
+    else:
+        _print(score_lines(scored, worst))
 
 
 @app.command()
@@ -208,10 +239,14 @@ def lint(
 @_command
 def schema(
     name: Annotated[
-        str, typer.Argument(help="record, transcript, pack, check, part, aspect, cue, fact or sentence.")
+        str,
+        typer.Argument(
+            help="record, explanation, transcript, score, pack, check, part, aspect, cue, fact, sentence "
+            "or visit-label."
+        ),
     ] = "record",
 ) -> None:
-    """Print the JSON Schema of the record, a transcript or an entry of a pack."""
+    """Print the JSON Schema of the record, an explanation, a transcript, a score or an entry of a pack."""
     from voicenotes.outputs.schemas import schema_of
 
     _print_json(schema_of(name))

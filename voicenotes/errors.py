@@ -4,7 +4,8 @@ VoicenotesError
 ├── PackError        a vocabulary pack that can't be used; names file and line
 ├── RecordingError   one recording that can't be read; the others go on
 ├── EngineError      a speech engine or its model that can't be used
-└── VisitError       a visit folder that can't be processed at all
+├── VisitError       a visit folder that can't be processed at all
+└── LabelError       a set of labelled sentences or visits that can't be scored
 
 Each message is one line: what is wrong, and what to do about it.
 """
@@ -30,3 +31,7 @@ class EngineError(VoicenotesError):
 
 class VisitError(VoicenotesError):
     """A visit folder can't be processed."""
+
+
+class LabelError(VoicenotesError):
+    """A set of labelled sentences or visits is missing, empty or can't be scored."""

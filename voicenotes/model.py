@@ -76,6 +76,7 @@ class Reading(Frozen):
     limit: str | None = None
     verdict: Verdict = "no_limit"
     source: str | None = None
+    doubtful: str | None = Field(default=None, description="what had to be assumed of the value or its unit")
 
 
 class FactFinding(Frozen):

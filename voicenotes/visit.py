@@ -100,6 +100,24 @@ def load_record(folder: str | Path) -> Record:
         raise VisitError(f"{path}: is not a findings record ({where}: {first['msg']}); {again}") from None
 
 
+def ready_recordings(folder: str | Path) -> list[tuple[RecordingEntry, Transcript | None]]:
+    """The recordings of a visit of ready-made transcripts; nothing is transcribed and nothing written.
+
+    One that can't be read has its problem and no transcript. Raises VisitError when there are none, or
+    when a recording has no transcript yet.
+    """
+    folder = visit_folder(folder)
+    paths = _recordings(folder, None)
+    unheard = [path for path in paths if not _is_transcript(path)]
+    if unheard:
+        raise VisitError(
+            f"{folder}: has no {RECORD_FILE}, and no transcript of {_names(unheard)}; "
+            f"process the visit first: voicenotes process {folder}"
+        )
+    heard = {path: _read_ready(path) for path in paths}
+    return [(_entry(path, heard[path]), heard[path].transcript) for path in paths]
+
+
 def _loaded(pack: str | Path | Pack) -> Pack:
     from voicenotes.vocabulary.load import load_pack
 

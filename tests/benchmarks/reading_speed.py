@@ -29,7 +29,7 @@ SMALL, LARGE = 10_000, 40_000
 def text_of(words: int) -> str:
     """So many words of dictation, the same each time."""
     said = [path.read_text(encoding="utf-8") for path in sorted(TEXTS.glob("*.txt"))]
-    said += [sentence.say.rstrip(".") + "." for _, _, sentence in load_sentences(PACK)]
+    said += [text.rstrip(".") + "." for _, _, sentence in load_sentences(PACK) for text in sentence.texts]
     return " ".join(islice(cycle(" ".join(said).split()), words))
 
 

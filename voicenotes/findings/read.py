@@ -30,12 +30,28 @@ def transcript_of_text(text: str) -> Transcript:
 
 def read_text(text: str | Transcript, pack: Pack) -> Record:
     """Read plain text (punctuated or not, any case) or one transcript into a record."""
-    transcript = text if isinstance(text, Transcript) else transcript_of_text(text)
-    entry = RecordingEntry(
-        file="text", seconds=transcript.seconds, engine=transcript.engine, model=transcript.model,
-        words=len(transcript.words),
-    )  # fmt: skip
-    return read_transcripts([(entry, transcript)], pack)
+    return read_texts([text], pack)
+
+
+def read_texts(texts: Sequence[str | Transcript], pack: Pack) -> Record:
+    """Read what each recording of one visit says, in the order they were spoken, into one record."""
+    return read_transcripts(recordings_of(texts), pack)
+
+
+def recordings_of(texts: Sequence[str | Transcript]) -> list[tuple[RecordingEntry, Transcript]]:
+    """Texts as the recordings of a visit, listed as "text", or as "text 1", "text 2" and so on."""
+    found = []
+    for number, text in enumerate(texts, 1):
+        transcript = text if isinstance(text, Transcript) else transcript_of_text(text)
+        entry = RecordingEntry(
+            file="text" if len(texts) == 1 else f"text {number}",
+            seconds=transcript.seconds,
+            engine=transcript.engine,
+            model=transcript.model,
+            words=len(transcript.words),
+        )
+        found.append((entry, transcript))
+    return found
 
 
 def read_transcripts(recordings: Sequence[tuple[RecordingEntry, Transcript | None]], pack: Pack) -> Record:
@@ -43,12 +59,13 @@ def read_transcripts(recordings: Sequence[tuple[RecordingEntry, Transcript | Non
 
     A recording without a transcript (it couldn't be read) stays listed with its problem.
     """
-    from voicenotes.language.clause_view import Context
-    from voicenotes.language.reader import read_transcript
+    from voicenotes.language.clause_view import Context, Heard
+    from voicenotes.language.reader import read_transcript, speaks_metric
 
     files: list[str] = []
     remarks: list[Remark] = []
-    context = Context()
+    metric = speaks_metric([transcript for _, transcript in recordings if transcript])
+    context = Context(heard=Heard(metric=metric))
     for entry, transcript in recordings:
         if transcript is None:
             continue

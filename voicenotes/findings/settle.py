@@ -115,7 +115,8 @@ def settle_fittings(pack: Pack, remarks: Sequence[SpokenRemark]) -> dict[str, Fi
     for fitting in pack.head.fittings:
         said = [(s, m) for s in remarks for m in s.remark.fittings if m.fitting == fitting.id]
         counting = [m for s, m in said if s.remark.taken_back is None and m.basis != "told"]
-        there = [m.fitted for m in counting]
+        said_absent = any(m.fitted is False for m in counting)
+        there = [m.fitted for m in counting if not (said_absent and m.implied)]
         fitted = True if True in there else False if False in there else None
         results[fitting.id] = FittingFinding(
             fitted=fitted, evidence=tuple(_evidence(spoken, mention) for spoken, mention in said)

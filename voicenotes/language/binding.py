@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from voicenotes.language.remarks import DETERMINERS, noun_phrase_start
@@ -24,8 +25,12 @@ def groups_of(words: Words, terms: Sequence[TermHit], conditions: Sequence[Condi
         word for condition in conditions if condition.judges for word in range(condition.start, condition.end)
     }
     groups: list[list[TermHit]] = []
+    in_a_row = _rows(words, terms)
     for term in terms:
         if groups:
+            if term.start in in_a_row:
+                groups[-1].append(term)
+                continue
             last = groups[-1][-1]
             between = range(last.end, term.start)
             joined = any(words.norms[word] in ("and", "or", "nor", "plus", "&") for word in between) or any(
@@ -36,6 +41,24 @@ def groups_of(words: Words, terms: Sequence[TermHit], conditions: Sequence[Condi
                 continue
         groups.append([term])
     return [tuple(group) for group in groups]
+
+
+def _rows(words: Words, terms: Sequence[TermHit]) -> set[int]:
+    """Where terms stand that only follow others in a list said without commas: "x travel | z travel and
+    | homing all fine". The list must end in "and" with one more, or in "all" or "both"."""
+    found: set[int] = set()
+    row: list[int] = []
+    for last, term in pairwise(terms):
+        if last.end == term.start and not words.breaks[term.start]:
+            row.append(term.start)
+        elif row and words.norms[last.end : term.start] in (("and",), ("and", "the")):
+            found.update(row)
+            row = []
+        else:
+            row = []
+        if row and term is terms[-1] and words.norms[term.end : term.end + 1] in (("all",), ("both",)):
+            found.update(row)
+    return found
 
 
 def subjects_of(

@@ -18,7 +18,15 @@ if TYPE_CHECKING:
 OWN_TERM, PART_OWN, PART_ASPECT, NAMED_ASPECT = 6.0, 6.0, 5.0, 4.5
 TERM_GENERAL, DEFAULT_GENERAL, ONLY_ONE_HERE, TERM_OTHER_ASPECT = 4.0, 3.5, 3.2, 2.0
 PLACE_OWN = 3.0
-_HERE, _OTHER_SUBJECT, _NAMED_ITSELF, _ONLY_INNER = 0.3, 0.8, 0.4, 0.6
+_HERE, _PART_HERE, _OTHER_SUBJECT, _NAMED_ITSELF, _ONLY_INNER = 0.3, 1.2, 0.8, 0.4, 0.6
+
+
+@dataclass(frozen=True)
+class Here:
+    """Where he stands, and the checks that he spoke of just before."""
+
+    station: str | None = None
+    recent: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -30,6 +38,7 @@ class Choice:
     score: float
     via: TermHit | None
     part: str | None = None
+    loose: bool = False  # the condition is one of another aspect
 
 
 def expand_subjects(lexicon: Lexicon, subjects: Iterable[Subject]) -> list[Subject]:
@@ -48,21 +57,40 @@ def fitting_meaning(
 ) -> tuple[Judgement, str] | None:
     """The meaning of a condition for a check, and whether it is its own, an aspect's or general.
 
-    Shorter phrases inside the condition count only when the whole phrase means nothing here; of those
-    that disagree the bad one counts.
+    Shorter phrases inside the condition count only when the whole phrase means nothing here, and inside
+    one that is bad wherever it is known, only the bad ones; of those that disagree the bad one counts.
     """
-    shorter = [meaning for meaning in inner if meaning.polarity in ("good", "bad", "noted")]
+    allowed = (
+        ("bad",) if meanings and all(m.polarity == "bad" for m in meanings) else ("good", "bad", "noted")
+    )
+    shorter = [meaning for meaning in inner if meaning.polarity in allowed]
     for level, prefix in ((meanings, ""), (shorter, "inner ")):
-        own = [m for m in level if m.owner == check.id]
+        judging = [m for m in level if m.polarity != "name"] or level
+        own = [m for m in judging if m.owner == check.id]
         if own:
             return _worst(own), prefix + "own"
-        aspect = [m for m in level if m.owner in check.aspects]
+        aspect = [m for m in judging if m.owner in check.aspects]
         if aspect:
             return _worst(aspect), prefix + "aspect"
         general = [m for m in level if m.owner == GENERAL]
         if general:
-            return _worst(general), prefix + "general"
+            return _sharpened(check, _worst(general), shorter if level is meanings else ()) or (
+                _worst(general),
+                prefix + "general",
+            )
     return None
+
+
+def _sharpened(
+    check: Check, general: Judgement, shorter: Sequence[Judgement]
+) -> tuple[Judgement, str] | None:
+    """A word of the check's own inside a general phrase that says the same: "couldn't be | smoother"."""
+    alike = [m for m in shorter if m.polarity == general.polarity]
+    own = [m for m in alike if m.owner == check.id]
+    aspect = [m for m in alike if m.owner in check.aspects]
+    if own:
+        return own[0], "own"
+    return (aspect[0], "aspect") if aspect else None
 
 
 def _worst(meanings: Sequence[Judgement]) -> Judgement:
@@ -77,10 +105,10 @@ def choose_checks(
     term: TermHit,
     others: Sequence[TermHit],
     named_aspects: frozenset[str],
-    station: str | None,
+    here: Here,
 ) -> list[Choice]:
     """The checks that a condition said of a term judges; empty when it is not clear which."""
-    said = _Said(meanings, inner, term, others, named_aspects, station)
+    said = _Said(meanings, inner, term, others, named_aspects, here)
     found: list[Choice] = []
     for subject in expand_subjects(lexicon, term.subjects):
         ids = (subject.id,) if subject.kind == "check" else lexicon.by_part.get(subject.id, ())
@@ -105,7 +133,7 @@ class _Said:
     term: TermHit
     others: Sequence[TermHit]
     named_aspects: frozenset[str]
-    station: str | None
+    here: Here
 
 
 def _scored(
@@ -175,8 +203,10 @@ def _score(
             score = NAMED_ASPECT
         elif default == check_id:
             score = DEFAULT_GENERAL
-        elif check.station == said.station and _only_one_here(lexicon, subject, check.station):
+        elif check.station == said.here.station and _only_one_here(lexicon, subject, check.station):
             score = ONLY_ONE_HERE
+        elif check.id in said.here.recent and not is_inner:
+            score = ONLY_ONE_HERE - 0.1
         elif _named_too(lexicon, check, said.others):
             score = ONLY_ONE_HERE - 0.2
     elif level == "other":
@@ -184,13 +214,13 @@ def _score(
     if score == 0.0:
         return None
     score -= _ONLY_INNER if is_inner else 0.0
-    if check.station == said.station:
-        score += _HERE
+    if check.station == said.here.station:
+        score += _HERE if own_term else _PART_HERE
     if check.id in said.named_aspects and level != "own":
         score += _NAMED_ITSELF
     if _named_too(lexicon, check, said.others):
         score += _OTHER_SUBJECT
-    return Choice(check_id, meaning, score, said.term, None if own_term else subject.id)
+    return Choice(check_id, meaning, score, said.term, None if own_term else subject.id, level == "other")
 
 
 def _only_one_here(lexicon: Lexicon, subject: Subject, station: str) -> bool:
@@ -246,6 +276,15 @@ def _own_of_one_station(lexicon: Lexicon, choices: Sequence[Choice]) -> bool:
         and len(polarities) == 1
         and all(choice.meaning.owner == choice.check for choice in choices)
     )
+
+
+def choose_by_itself(meanings: Sequence[Judgement], lexicon: Lexicon) -> list[Choice]:
+    """A phrase of several words that one check alone knows names that check ("swarf packed in")."""
+    owners = {meaning.owner for meaning in meanings}
+    if len(owners) != 1 or not owners <= set(lexicon.checks):
+        return []
+    meaning = _worst(list(meanings))
+    return [] if meaning.polarity == "name" else [Choice(meaning.owner, meaning, PLACE_OWN, None)]
 
 
 def choose_by_place(lexicon: Lexicon, meanings: Sequence[Judgement], station: str | None) -> list[Choice]:

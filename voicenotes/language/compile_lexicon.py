@@ -5,7 +5,7 @@ from __future__ import annotations
 import gc
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from voicenotes.language.lexicon import (
     CERTAINTY,
@@ -27,10 +27,11 @@ from voicenotes.vocabulary.expand import (
     plural_forms,
     verb_forms,
 )
+from voicenotes.vocabulary.homes import everyday_words
 from voicenotes.vocabulary.schema import GENERAL
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
 
     from voicenotes.language.lexicon import How, Polar, SubjectKind
     from voicenotes.vocabulary.schema import ConditionLists, Cue, Fact, Fitting, Pack, Part
@@ -68,7 +69,7 @@ def _add_terms(lexicon: Lexicon, phrases: Iterable[str], subject: Subject, how: 
                 lexicon.term_phrases[words] = (*known, subject)
             if is_fixed(template):
                 continue
-            variants = [(*words[:-1], form) for form in plural_forms(words[-1])]
+            variants = [(*words[:-1], form) for form in plural_forms(words[-1], as_noun=len(words) > 1)]
             for variant in variants:
                 _add(lexicon, variant, Entry(subject, phrase, "inflected"))
             for joined in joined_forms(words):
@@ -121,6 +122,11 @@ def _add_judging(lexicon: Lexicon, template: str, judgement: Judgement) -> None:
         if is_fixed(template) or not words:
             continue
         heads = verb_forms(words[0]) if verbal else plural_forms(words[0]) if len(words) == 1 else ()
+        if len(words) == 1:
+            if not verbal:  # "a bit" is no singular of "bits"
+                heads = tuple(form for form in heads if form not in morphology().function)
+            if words[0] in morphology().compared:
+                heads = (*heads, morphology().compared[words[0]])
         for form in heads:
             _add(lexicon, (form, *words[1:]), Entry(judgement, phrase, "inflected"))
         if len(words) > 1 and not verbal:
@@ -183,6 +189,16 @@ def lexicon_of(pack: Pack) -> Lexicon:
     return _compiled(_Keyed(pack.digest, pack))
 
 
+def _words_of_tree(tree: dict[str, Any]) -> Iterator[str]:
+    """Every word that stands in some phrase of the tree."""
+    waiting = [tree]
+    while waiting:
+        for word, node in waiting.pop().items():
+            if word != MEANINGS:
+                yield word
+                waiting.append(node)
+
+
 def _compile(pack: Pack) -> Lexicon:
     lexicon = Lexicon(
         checks={check.id: check for check in pack.checks},
@@ -191,6 +207,7 @@ def _compile(pack: Pack) -> Lexicon:
         fittings=frozenset(fitting.id for fitting in pack.head.fittings),
         anywhere=frozenset(aspect.id for aspect in pack.aspects if aspect.anywhere),
         pronunciations=pack.pronunciations,
+        elsewhere=frozenset(part.id for part in pack.parts if part.elsewhere),
     )
     _add_terms(lexicon, pack.head.machine, Subject("machine", "machine"))
     by_part: dict[str, list[str]] = {}
@@ -225,5 +242,6 @@ def _compile(pack: Pack) -> Lexicon:
         for template in station.terms:
             for words in expand_words(template, norms_of):
                 _add(lexicon, words, Entry(Place(station.id), " ".join(words), "exact"))
+    lexicon.known_words = frozenset(_words_of_tree(lexicon.tree)) - frozenset(everyday_words())
     assert GENERAL in {aspect.id for aspect in pack.aspects}
     return lexicon

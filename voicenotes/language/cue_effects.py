@@ -4,14 +4,24 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from voicenotes.language.exceptions import sweep_over
+from voicenotes.language.grounds import Ground, of_cue
 from voicenotes.language.mentions import Mention
-from voicenotes.language.scope import reaches_condition
+from voicenotes.language.scope import first_cue, reaches_condition
 from voicenotes.language.severity import one_milder, stated_severity
 
 if TYPE_CHECKING:
     from voicenotes.language.clause_view import ClauseView, Found
     from voicenotes.language.hits import CueHit
+    from voicenotes.language.severity import SeverityFrom
     from voicenotes.model import Basis, Severity
+
+_INDEFINITE = frozenset({"a", "an", "any"})
+_HABIT = frozenset({"will", "would", "can", "should", "always", "often", "usually", "never"})
+_ALL_SUCH = frozenset({"these", "those", "most", "many"})
+_HABIT_OF_ALL = frozenset({"always", "often", "usually", "never", "all", "tend"})
+_AND = frozenset({"and", "but", "so"})
+_WORDS_BEFORE_THING = 3
 
 
 def with_cues(view: ClauseView, found: list[Found]) -> list[Mention]:
@@ -22,19 +32,29 @@ def with_cues(view: ClauseView, found: list[Found]) -> list[Mention]:
     mentions = []
     for item in found:
         polarity, why = item.polarity, item.because
+        grounds = list(item.grounds)
         basis: Basis = "measured" if item.reading is not None else "seen"
         told = first_cue(view.reach.wide, "hearsay")
         if told is not None:
             basis = "told"
             why += f"; {view.cite(told.start, told.end)} (hearsay)"
-        silenced = _silenced(view, item) or (history[0] if history and item.reading is None else None)
+            grounds.append(of_cue(told))
+        silenced = _silenced(view, item) or sweep_over(view, item) or _past(view, history, item)
         if silenced is not None:
             polarity = "named"
             why += f"; {view.cite(silenced.start, silenced.end)} ({silenced.kind.replace('_', ' ')})"
+            grounds.append(of_cue(silenced))
+        elif is_generic(view):
+            polarity = "named"
+            why += f"; {view.cite(view.clause.start, view.terms[0].end + 1)} (any such thing)"
+            grounds.append(Ground("cue", view.clause.start, view.terms[0].end + 1, "any such thing"))
         elif hedges and polarity in ("good", "bad"):
             polarity = "unsure"
             why += f"; {view.cite(hedges[0].start, hedges[0].end)} (hedge)"
-        severity = _severity(view, item, stated) if polarity == "bad" else None
+            grounds.append(of_cue(hedges[0]))
+        severity, source, cue = _severity(view, item, stated) if polarity == "bad" else (None, None, None)
+        if cue is not None:
+            grounds.append(of_cue(cue))
         mentions.append(
             Mention(
                 check=item.choice.check,
@@ -45,38 +65,76 @@ def with_cues(view: ClauseView, found: list[Found]) -> list[Mention]:
                 severity=severity,
                 stated=stated is not None,
                 readings=(item.reading,) if item.reading else (),
+                severity_from=source,
+                grounds=tuple(grounds),
+                by_limit=item.by_limit,
             )
         )
     return mentions
 
 
-def first_cue(cues: tuple[CueHit, ...], kind: str) -> CueHit | None:
-    """The first of some cues that is of a kind."""
-    return next((cue for cue in cues if cue.kind == kind), None)
-
-
 def _silenced(view: ClauseView, item: Found) -> CueHit | None:
     """The plan or general talk that keeps a condition from counting."""
-    for cue in view.reach.wide:
-        if cue.kind == "general":
+    at = item.condition.start if item.condition else view.clause.start
+    for cue in view.reach.of_kind("comparison"):
+        if cue.end <= at:
             return cue
-        if cue.kind == "plan":
-            at = item.condition.start if item.condition else view.clause.start
-            if cue.start < at or item.condition is None:
-                return cue
+    for cue in view.reach.wide:
+        if cue.kind == "general" and (cue.use.reach != "forward" or cue.start < at):
+            return cue
+        if cue.kind == "plan" and (cue.start < at or item.condition is None):
+            return cue
     return None
 
 
-def _severity(view: ClauseView, item: Found, stated: tuple[Severity, CueHit] | None) -> Severity:
+def _past(view: ClauseView, history: tuple[CueHit, ...], item: Found) -> CueHit | None:
+    """The cue that makes a judgement one of the past; not where an "and" leads on to today: "it was
+    replaced last year and | runs quiet"."""
+    if item.reading is not None:
+        return None
+    for cue in history:
+        condition = item.condition
+        if condition is None or condition.start < cue.end:
+            return cue
+        if not _AND.intersection(view.words.norms[cue.end : condition.start]):
+            return cue
+    return None
+
+
+def is_generic(view: ClauseView) -> bool:
+    """ "A bad bearing will growl", "conveyors jam if you leave them": any such thing, and what it does."""
+    start = view.clause.start
+    if any(cue.kind == "general" and cue.use.reach == "forward" for cue in view.reach.own):
+        plural = view.words.norms[view.terms[0].end - 1].endswith("s") if view.terms else False
+        if plural and view.terms[0].start == start and view.terms[0].how == "inflected":
+            return True
+    first = view.words.norms[start]
+    habits = _HABIT if first in _INDEFINITE else _HABIT_OF_ALL if first in _ALL_SUCH else frozenset()
+    if not habits or not view.terms:
+        return False
+    term = view.terms[0]
+    if term.start - start > _WORDS_BEFORE_THING or term.end >= view.clause.end:
+        return False
+    return view.words.norms[term.end] in habits
+
+
+def _severity(
+    view: ClauseView, item: Found, stated: tuple[Severity, CueHit] | None
+) -> tuple[Severity, SeverityFrom, CueHit | None]:
+    """A defect's severity, where it was taken from, and the cue that stated or softened it."""
     if stated is not None:
-        return stated[0]
+        return stated[0], "stated", stated[1]
     check = view.lexicon.checks[item.choice.check]
     if item.reading is not None:
         over = [limit.severity for limit in check.readings if limit.quantity == item.reading.quantity]
-        return (over[0] if over else None) or check.severity
-    usual: Severity = item.choice.meaning.severity or check.severity
+        own = over[0] if over else None
+        return own or check.severity, "limit" if own else "check", None
+    own = item.choice.meaning.severity
+    usual: Severity = own or check.severity
+    source: SeverityFrom = "condition" if own else "check"
     if item.condition is None:
-        return usual
+        return usual, source, None
     condition = item.condition
-    softened = any(reaches_condition(cue, condition) for cue in view.reach.of_kind("softener"))
-    return one_milder(usual) if softened else usual
+    softeners = view.reach.of_kind("softener")
+    softened = next((cue for cue in softeners if reaches_condition(cue, condition)), None)
+    return one_milder(usual) if softened is not None else usual, source, softened

@@ -2,34 +2,27 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
+from voicenotes.language.grounds import Ground, of_cue
+from voicenotes.language.hits import FactHit
+from voicenotes.language.lent_units import bare_numbers
 from voicenotes.language.mentions import FactMention
-from voicenotes.language.numbers import find_numbers, parse_number
+from voicenotes.language.names import MOST_WORDS, name_at, view_code
 from voicenotes.language.quantities import in_dimension
+from voicenotes.language.spelled_codes import MOST_FILLERS, spelling
 from voicenotes.language.units import convert
-from voicenotes.vocabulary.homes import SHARED_LANGUAGE, vocab_home
-from voicenotes.vocabulary.yaml_files import read_yaml
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
-    from voicenotes.language.clause_view import ClauseView
-    from voicenotes.language.hits import FactHit
+    from voicenotes.language.clause_view import ClauseView, Context
+    from voicenotes.language.mentions import Mention
     from voicenotes.model import Basis
-    from voicenotes.vocabulary.schema import Fact, Pack
+    from voicenotes.vocabulary.schema import Check, Fact, Pack
 
-MOST_TEXT_WORDS = 4
-MOST_FILLERS = 4
 MOST_WORDS_TO_TAIL = 4
-LEAST_CODE_SIGNS = 2
-
-
-@lru_cache(maxsize=1)
-def _spelling() -> dict[str, Any]:
-    data: dict[str, Any] = read_yaml(vocab_home() / SHARED_LANGUAGE / "spelling.yaml").value
-    return data
 
 
 def read_facts(view: ClauseView, pack: Pack, hits: Sequence[FactHit]) -> list[FactMention]:
@@ -53,8 +46,54 @@ def read_facts(view: ClauseView, pack: Pack, hits: Sequence[FactHit]) -> list[Fa
             continue
         value, unit, start, end = given
         why = f"{view.cite(min(start, hit.start), max(end, hit.end))} ({hit.fact.replace('_', ' ')})"
-        found[hit.fact] = FactMention(hit.fact, value, unit, basis, 0.9, why)
+        said = Ground("fact", min(start, hit.start), max(end, hit.end), hit.fact)
+        hearsay = tuple(of_cue(cue) for cue in view.reach.wide if cue.kind == "hearsay")
+        found[hit.fact] = FactMention(hit.fact, value, unit, basis, 0.9, why, (said, *hearsay))
     return list(found.values())
+
+
+def words_after_leads(hits: Sequence[FactHit], pack: Pack) -> frozenset[int]:
+    """The words that may be names or codes and are no foreign talk: the first few after "the maker is"."""
+    named = {fact.id for fact in pack.facts if fact.kind in ("text", "code")}
+    leads = [hit for hit in hits if hit.role == "lead" and hit.fact in named]
+    return frozenset(word for hit in leads for word in range(hit.end, hit.end + MOST_WORDS))
+
+
+def plate_values(
+    facts: Sequence[FactMention], mentions: Sequence[Mention], checks: Mapping[str, Check]
+) -> list[FactMention]:
+    """The facts without those that were measured: a supply that reads 385 V is not plated for it."""
+    measured = {
+        (limit.nominal_fact, reading.value)
+        for mention in mentions
+        for reading in mention.readings
+        for limit in checks[mention.check].readings
+        if limit.nominal_fact and limit.quantity == reading.quantity
+    }
+    return [fact for fact in facts if (fact.fact, fact.value) not in measured]
+
+
+def with_facts(context: Context, facts: Sequence[FactMention]) -> Context:
+    """The context with the facts of a remark: a later value may be judged against them, or correct them."""
+    if not facts:
+        return context
+    heard = context.heard
+    numbers = {fact.fact: float(fact.value) for fact in facts if not isinstance(fact.value, str)}
+    names = [fact.fact for fact in facts]
+    noted = (*(name for name in heard.noted if name not in names), *names)
+    known = tuple({**dict(heard.facts), **numbers}.items())
+    return replace(context, heard=replace(heard, facts=known, noted=noted))
+
+
+def corrected_fact(
+    view: ClauseView, context: Context, hits: Sequence[FactHit], pending: bool
+) -> Sequence[FactHit]:
+    """The words that lead to facts; after "correction" a value without them belongs to the last fact."""
+    cues = view.reach.of_kind("correct", "retract")
+    if hits or not context.heard.noted or not (pending or cues):
+        return hits
+    at = max([cue.end for cue in cues], default=view.clause.start)
+    return (FactHit(at, at, context.heard.noted[-1], "lead", None),)
 
 
 def _value(
@@ -69,17 +108,18 @@ def _value(
         return _number(view, fact, hit)
     if hit.role != "lead":
         return None
-    at = _after_fillers(view, hit.end)
+    at = _after_fillers(view, hit.end, longer_than=1)
     return _code(view, at) if fact.kind == "code" else _text(view, at, hits)
 
 
-def _after_fillers(view: ClauseView, at: int) -> int:
-    fillers = _spelling()["fillers"]
+def _after_fillers(view: ClauseView, at: int, longer_than: int = 0) -> int:
+    """Where the value starts: past small words and things named, but not past letters of a code."""
+    fillers, letters = spelling().fillers, set(spelling().letters) if longer_than else set()
     for _ in range(MOST_FILLERS):
         term = next((term for term in view.terms if term.start == at), None)
-        if term is not None:
+        if term is not None and sum(map(len, view.words.norms[term.start : term.end])) > longer_than:
             at = term.end
-        elif at < view.clause.end and view.words.norms[at] in fillers:
+        elif at < view.clause.end and view.words.norms[at] in fillers - letters:
             at += 1
     return at
 
@@ -89,13 +129,15 @@ def _number(
 ) -> tuple[str | float | int, str | None, int, int] | None:
     for quantity in view.quantities:
         there = in_dimension(quantity, fact.dimension) if fact.dimension else None
+        if fact.units and quantity.unit not in fact.units:
+            continue
         if there is not None and fact.unit and _beside(view, hit, quantity.start, quantity.end):
             value = convert(there.value, there.unit, fact.unit)
             if _in_range(fact, value):
                 return _tidy(there.value), there.unit, quantity.start, quantity.end
     start, end = view.clause.start, view.clause.end
-    for number in find_numbers(view.words.norms[start:end]):
-        first, last = start + number.start, start + number.end
+    for number in bare_numbers(view.words.norms[start:end], view.words.breaks[start:end], start):
+        first, last = number.start, number.end
         value = float(number.year if number.year is not None and fact.kind == "number" else number.value)
         if number.kind == "ordinal" or not _in_range(fact, value):
             continue
@@ -134,53 +176,17 @@ def _tidy(value: float) -> float | int:
 
 def _code(view: ClauseView, at: int) -> tuple[str | float | int, str | None, int, int] | None:
     """Letters, digits and signs said one after another, as one upper-case string."""
-    data = _spelling()
-    norms, end = view.words.norms, view.clause.end
-    signs: list[str] = []
-    start, repeat = at, 1
-    while at < end:
-        norm = norms[at]
-        step = 1
-        if norm in data["repeats"]:
-            repeat, at = data["repeats"][norm], at + 1
-            continue
-        if norm in data["signs"]:
-            piece = data["signs"][norm]
-        elif norm in data["zeros"]:
-            piece = "0"
-        elif norm in data["letters"]:
-            piece = data["letters"][norm].upper()
-        elif (len(norm) == 1 or not norm.isalpha()) and norm.isalnum():
-            piece = norm.upper()
-        else:
-            number = parse_number(norms[:end], at, ordinals=False)
-            if number is None or number.kind not in ("cardinal", "digits", "paired"):
-                break
-            piece = number.digits or f"{number.value:g}"
-            step = number.end - at
-        signs.append(piece * repeat)
-        repeat = 1
-        at += step
-    code = "".join(signs).strip("-/.")
-    if len(code) < LEAST_CODE_SIGNS or not any(sign.isdigit() for sign in code):
-        return None
-    return code, None, start, at
+    found = view_code(view, at, view.clause.end)
+    return None if found is None else (found[0], None, at, found[1])
 
 
 def _text(
     view: ClauseView, at: int, hits: Sequence[FactHit]
 ) -> tuple[str | float | int, str | None, int, int] | None:
-    """The words as they stand, up to a break, the next fact, or the most that a name has."""
-    stops = {hit.start for hit in hits if hit.start >= at} | {
-        cue.start for cue in view.reach.own if cue.kind in ("breaker", "hearsay")
+    """A name: the words as they stand, up to a break, the next fact, or the most that a name has."""
+    stops = {hit.start for hit in hits if hit.start >= at and hit.role == "lead"} | {
+        cue.start for cue in view.reach.own if cue.kind in ("breaker", "exception", "hearsay")
     }
-    end = at
-    while end < view.clause.end and end - at < MOST_TEXT_WORDS:
-        if end in stops or (
-            end > at and (view.words.breaks[end] or view.words.norms[end] in ("and", "with", "it", "is"))
-        ):
-            break
-        end += 1
-    if end == at:
-        return None
-    return view.say(at, end).strip(" .,;:!?"), None, at, end
+    end = min([stop for stop in stops if stop > at] + [view.clause.end])
+    found = name_at(view, at, end) if at not in stops else None
+    return None if found is None else (found[0], None, at, found[1])

@@ -5,8 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from voicenotes.language.binding import groups_of
+from voicenotes.language.grounds import Ground, of_cue, of_term
 from voicenotes.language.mentions import FittingMention
 from voicenotes.language.remarks import noun_phrase_start
+from voicenotes.language.words import WEAK
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -17,6 +19,7 @@ if TYPE_CHECKING:
     from voicenotes.model import Basis
 
 _GAP_WORDS = 2
+_ANSWERS = {"yes": True, "yep": True, "yeah": True, "no": False, "nope": False, "none": False}
 _JUDGED = ("good", "bad", "unsure")
 
 
@@ -31,25 +34,43 @@ def read_fittings(view: ClauseView, mentions: Sequence[Mention]) -> list[Fitting
             fittings = [(term, name) for term in group for name in _fittings_in(view, term)]
             if not fittings:
                 continue
+            answer = _answer(view, fittings[-1][0])
+            if answer is not None:
+                for term, name in fittings:
+                    why = f"{view.cite(term.start, fittings[-1][0].end + 1)} (answer)"
+                    grounds = (
+                        of_term(term),
+                        Ground("cue", fittings[-1][0].end, fittings[-1][0].end + 1, "answer"),
+                    )
+                    results.append(FittingMention(name, answer, basis, 0.85, why, grounds=grounds))
+                continue
             absent = _says(view, fittings[0][0], fittings[-1][0], "absent")
             hedged = bool(view.reach.of_kind("hedge"))
+            if absent is not None and view.reach.of_kind("not_tested"):
+                continue  # "couldn't run the live tools, no driven holder"
             if absent is not None and not _is_said_of_it(view, fittings[-1][0], absent):
                 for term, name in fittings:
                     why = (
                         f"{view.cite(absent.start, absent.end)} (absent) + {view.cite(term.start, term.end)}"
                     )
-                    results.append(FittingMention(name, None if hedged else False, basis, 0.9, why))
+                    grounds = of_cue(absent), of_term(term)
+                    results.append(
+                        FittingMention(name, None if hedged else False, basis, 0.9, why, grounds=grounds)
+                    )
             elif (
                 present := _says(view, fittings[0][0], fittings[-1][0], "present")
             ) is not None and not hedged:
                 for term, name in fittings:
                     there = view.cite(present.start, present.end)
                     why = f"{there} (present) + {view.cite(term.start, term.end)}"
-                    results.append(FittingMention(name, True, basis, 0.85, why))
+                    grounds = of_cue(present), of_term(term)
+                    results.append(FittingMention(name, True, basis, 0.85, why, grounds=grounds))
             elif not hedged and _is_where(view, fittings[0][0]):
                 for term, name in fittings:
                     why = f"{view.cite(term.start, term.end)}: something was judged at it"
-                    results.append(FittingMention(name, True, basis, 0.8, why))
+                    results.append(
+                        FittingMention(name, True, basis, 0.8, why, implied=True, grounds=(of_term(term),))
+                    )
     seen = {mention.fitting for mention in results}
     for mention in mentions:
         fitting = view.lexicon.checks[mention.check].fitting
@@ -57,10 +78,24 @@ def read_fittings(view: ClauseView, mentions: Sequence[Mention]) -> list[Fitting
             seen.add(fitting)
             results.append(
                 FittingMention(
-                    fitting, True, mention.basis, mention.confidence, f"{mention.check} judged: {mention.why}"
+                    fitting,
+                    True,
+                    mention.basis,
+                    mention.confidence,
+                    f"{mention.check} judged: {mention.why}",
+                    grounds=mention.grounds,
                 )
             )
     return results
+
+
+def _answer(view: ClauseView, last: TermHit) -> bool | None:
+    """ "Live tools yes, Y axis no": a yes or no right behind the thing, with nothing after it."""
+    if last.end >= view.clause.end or view.words.breaks[last.end] > WEAK:
+        return None
+    after = last.end + 1
+    closed = after >= view.clause.end or view.words.breaks[after] or view.words.norms[after] in ("and", "but")
+    return _ANSWERS.get(view.words.norms[last.end]) if closed else None
 
 
 def _is_where(view: ClauseView, term: TermHit) -> bool:

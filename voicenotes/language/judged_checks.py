@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from voicenotes.language.binding import subjects_of
-from voicenotes.language.choose_check import choose_by_place, choose_checks
+from voicenotes.language.choose_check import choose_by_itself, choose_by_place, choose_checks
 from voicenotes.language.clause_view import CERTAINTY_CARRIED
 from voicenotes.language.lexicon import CERTAINTY
+from voicenotes.language.relevance import common_words
 
 if TYPE_CHECKING:
     from voicenotes.language.binding import Group
-    from voicenotes.language.choose_check import Choice
+    from voicenotes.language.choose_check import Choice, Here
     from voicenotes.language.clause_view import ClauseView, Context
     from voicenotes.language.hits import ConditionHit, TermHit
 
 _BY_PLACE = 0.7
 _NEAR_WORDS = 3
+_LEAST_CARRIED, _OWN_OF_OLDER, _OLDER_BY = 2.5, 4.9, 0.9
 
 
 def checks_judged(
@@ -28,6 +31,7 @@ def checks_judged(
 ) -> list[tuple[Choice, float, bool]]:
     """The checks a condition judges, each with its confidence and whether the subject was carried over."""
     group, rest = subjects_of(view.words, view.marks, view.clause, condition, groups, view.conditions)
+    here = _here(view, context, group)
     certainty = CERTAINTY[condition.how]
     results: list[tuple[Choice, float, bool]] = []
     near = tuple(
@@ -41,10 +45,14 @@ def checks_judged(
             if len(group) > 1 and term in group:
                 others = rest
             for choice in choose_checks(
-                view.lexicon, condition.meanings, condition.inner, term, others, named, context.station
+                view.lexicon, condition.meanings, condition.inner, term, others, named, here
             ):
                 results.append((choice, certainty * CERTAINTY[term.how], False))
         if results:
+            if all(choice.loose for choice, _, _ in results):
+                closer = choose_by_place(view.lexicon, condition.meanings, context.station)
+                if closer:
+                    return [(choice, certainty * _BY_PLACE, True) for choice in closer]
             better = _better_elsewhere(
                 view, context, condition, rest, named, max(c.score for c, _, _ in results)
             )
@@ -61,25 +69,57 @@ def checks_judged(
             (choice, certainty * _BY_PLACE, True)
             for choice in choose_by_place(view.lexicon, own, context.station)
         ]
-    carried = [*context.terms, *context.judged_before(condition.start)]
-    best: list[Choice] = []
-    for term in carried:
-        others = tuple(other for other in context.terms if other is not term)
-        for choice in choose_checks(
-            view.lexicon, condition.meanings, condition.inner, term, others, named, context.station
-        ):
-            if choice.score > 2.5:
-                best.append(choice)
-    if best:
-        top = max(choice.score for choice in best)
-        kept = {choice.check: choice for choice in best if choice.score > top - 0.25}
-        if len(kept) <= max(1, len(context.checks), len(context.terms)):
-            return [(choice, certainty * CERTAINTY_CARRIED, True) for choice in kept.values()]
-        return []
-    return [
-        (choice, certainty * _BY_PLACE, True)
-        for choice in choose_by_place(view.lexicon, condition.meanings, context.station)
-    ]
+    carried = _carried_over(view, context, condition, named)
+    if carried is not None:
+        return [(choice, certainty * CERTAINTY_CARRIED, True) for choice in carried]
+    found = choose_by_place(view.lexicon, condition.meanings, context.station)
+    if not found and _is_distinctive(view, condition):
+        found = choose_by_itself(condition.meanings, view.lexicon)
+    return [(choice, certainty * _BY_PLACE, True) for choice in found]
+
+
+def _here(view: ClauseView, context: Context, group: tuple[TermHit, ...]) -> Here:
+    """Where he is when he names some things: where the check stands that he named just before them."""
+    here = context.here
+    for term in view.terms:
+        if group and term.start >= group[0].start:
+            break
+        stations = {view.lexicon.checks[s.id].station for s in term.subjects if s.kind == "check"}
+        if len(stations) == 1 and all(s.kind == "check" for s in term.subjects):
+            here = replace(here, station=stations.pop())
+    return here
+
+
+def _carried_over(
+    view: ClauseView, context: Context, condition: ConditionHit, named: frozenset[str]
+) -> list[Choice] | None:
+    """The checks that a condition judges of what was spoken of before: [] where that isn't clear, None
+    where nothing fits.
+
+    What was named last comes first; an older topic of the same sentence or the one before takes a
+    condition only where it is one of its own ("feed hold was on, it | indexes fine").
+    """
+    best: tuple[float, list[Choice]] | None = None
+    for age, topic in enumerate(context.topics):
+        if age and (view.clause.sentence - topic.sentence > 1 or not context.topics[age - 1].checks):
+            break  # too long ago, or what was named since still waits for its judgement
+        found: list[Choice] = []
+        for term in topic.subjects(condition.start):
+            others = tuple(other for other in topic.terms if other is not term)
+            found += choose_checks(
+                view.lexicon, condition.meanings, condition.inner, term, others, named, context.here
+            )
+        least = _OWN_OF_OLDER if age else _LEAST_CARRIED
+        found = [choice for choice in found if choice.score > least and not choice.loose]
+        if not found:
+            continue
+        top = max(choice.score for choice in found)
+        kept = {choice.check: choice for choice in found if choice.score > top - 0.25}
+        clear = len(kept) <= max(1, len(topic.checks), len(topic.terms))
+        worth = top - age * _OLDER_BY
+        if best is None or worth > best[0]:
+            best = (worth, list(kept.values()) if clear else [])
+    return best[1] if best else None
 
 
 def _better_elsewhere(
@@ -98,7 +138,7 @@ def _better_elsewhere(
             found += [
                 choice
                 for choice in choose_checks(
-                    view.lexicon, condition.meanings, condition.inner, term, (), named, context.station
+                    view.lexicon, condition.meanings, condition.inner, term, (), named, context.here
                 )
                 if choice.score > best and choice.meaning.owner == choice.check
             ]
@@ -113,6 +153,12 @@ def _only_circumstances(view: ClauseView, terms: tuple[TermHit, ...]) -> bool:
         if not view.follows_link(term):
             return False
     return True
+
+
+def _is_distinctive(view: ClauseView, condition: ConditionHit) -> bool:
+    """Whether a phrase is the trade's own: several words, one of which everyday English hardly uses."""
+    said = view.words.norms[condition.start : condition.end]
+    return condition.how == "exact" and len(said) > 1 and not common_words().issuperset(said)
 
 
 def _stands_for_something_else(view: ClauseView, condition: ConditionHit) -> bool:

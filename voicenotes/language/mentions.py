@@ -3,9 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
-from voicenotes.language.severity import worst_severity
+from voicenotes.language.grounds import Grounds
+from voicenotes.language.severity import SeverityFrom, worst_severity
+from voicenotes.language.spans import Span
 from voicenotes.model import Basis, Polarity, Reading, Severity
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 _WORST_FIRST: tuple[Polarity, ...] = (
     "bad", "unsure", "not_tested", "good", "not_fitted", "withdrawn", "named",
@@ -17,7 +23,9 @@ _STRONGEST_BASIS: tuple[Basis, ...] = ("told", "measured", "seen")
 class Mention:
     """One check as one remark speaks of it.
 
-    `severity` is that of a defect; `stated` says that the speaker gave it himself.
+    `severity` is that of a defect, `severity_from` where it was taken from; `stated` says that the
+    speaker gave it himself, `by_limit` that only a reading's limit judged. `grounds` are the words that
+    `why` cites.
     """
 
     check: str
@@ -28,17 +36,22 @@ class Mention:
     severity: Severity | None = None
     stated: bool = False
     readings: tuple[Reading, ...] = ()
+    severity_from: SeverityFrom | None = None
+    grounds: Grounds = ()
+    by_limit: bool = False
 
 
 @dataclass(frozen=True)
 class FittingMention:
-    """A remark that says whether a fitting is there."""
+    """A remark that says whether a fitting is there; `implied` where it only places something at it."""
 
     fitting: str
     fitted: bool | None
     basis: Basis
     confidence: float
     why: str
+    implied: bool = False
+    grounds: Grounds = ()
 
 
 @dataclass(frozen=True)
@@ -51,13 +64,14 @@ class FactMention:
     basis: Basis
     confidence: float
     why: str
+    grounds: Grounds = ()
 
 
 @dataclass(frozen=True)
 class Remark:
     """A stretch of a transcript that says one thing, with what was read in it.
 
-    start, end in seconds; `taken_back` when a later remark withdrew it.
+    start, end in seconds; `taken_back` when a later remark withdrew it, with the words `taken_back_by`.
     """
 
     quote: str
@@ -67,11 +81,17 @@ class Remark:
     fittings: tuple[FittingMention, ...] = ()
     facts: tuple[FactMention, ...] = ()
     taken_back: str | None = field(default=None)
+    taken_back_by: Span | None = None
+
+    @property
+    def said(self) -> tuple[Mention | FittingMention | FactMention, ...]:
+        """Everything that was read in it."""
+        return (*self.mentions, *self.fittings, *self.facts)
 
     @property
     def is_tagged(self) -> bool:
         """Whether any check, fact or fitting took the remark."""
-        return bool(self.mentions or self.fittings or self.facts)
+        return bool(self.said)
 
 
 def merge(mentions: list[Mention]) -> list[Mention]:
@@ -83,13 +103,34 @@ def merge(mentions: list[Mention]) -> list[Mention]:
             merged[mention.check] = mention
             continue
         worse, other = sorted((known, mention), key=lambda m: _WORST_FIRST.index(m.polarity))
+        severity = worst_severity(known.severity, mention.severity)
         merged[mention.check] = replace(
             worse,
             basis=next(kind for kind in _STRONGEST_BASIS if kind in (known.basis, mention.basis)),
             confidence=max(worse.confidence, other.confidence),
             why=worse.why if other.why in worse.why else f"{worse.why}; {other.why}",
             readings=known.readings + mention.readings,
-            severity=worst_severity(known.severity, mention.severity),
+            severity=severity,
             stated=known.stated or mention.stated,
+            severity_from=next(
+                (m.severity_from for m in (known, mention) if severity and m.severity == severity), None
+            ),
+            grounds=tuple(dict.fromkeys(worse.grounds + other.grounds)),
+            by_limit=known.by_limit and mention.by_limit,
         )
     return list(merged.values())
+
+
+def judged_afterwards(last: Remark, mentions: Sequence[Mention]) -> Remark:
+    """ "It's four thou. | I'm happy with that": what is said right after a reading outweighs its limit."""
+    said = {m.check: m for m in mentions if m.polarity in ("good", "bad") and not m.readings}
+    return replace(
+        last, mentions=tuple(_overruled(mention, said.get(mention.check)) for mention in last.mentions)
+    )
+
+
+def _overruled(mention: Mention, said: Mention | None) -> Mention:
+    if said is None or not mention.by_limit or {mention.polarity, said.polarity} != {"good", "bad"}:
+        return mention
+    why = f"{mention.why}; said {said.polarity} afterwards, against the limit: that stands"
+    return replace(mention, polarity=said.polarity, severity=said.severity, why=why)

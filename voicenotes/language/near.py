@@ -146,7 +146,7 @@ def _scene(
     quantities: Sequence[Quantity],
     evidence: Evidence,
 ) -> Scene:
-    of_pack = near_index(lexicon).words
+    of_pack = near_index(lexicon).words | lexicon.known_words
     function = morphology().function
     named, status = {}, {}
     fixed: set[int] = {word for word, norm in enumerate(words.norms) if norm in VERBS or not norm.isalpha()}

@@ -120,3 +120,14 @@ def _by_word(phrases: list[tuple[tuple[str, ...], Comparator]], at: int) -> Phra
     for words, comparator in phrases:
         grouped.setdefault(words[at], []).append((words, comparator))
     return {key: tuple(sorted(some, key=lambda entry: -len(entry[0]))) for key, some in grouped.items()}
+
+
+@lru_cache(maxsize=1)
+def counting_words() -> frozenset[str]:
+    """The single words that only count or number things."""
+    words = lexicon().words
+    return frozenset((
+        *words.zero, *words.oh, *words.ones, *words.teens, *words.tens, *words.hundred, *words.scales,
+        *words.dozens, *words.couples, *words.repeats, *words.point, *words.half, *words.ordinals,
+        *words.labels,
+    ))  # fmt: skip

@@ -27,13 +27,16 @@ if TYPE_CHECKING:
 # Cues that take the words they stand on from one another: the longest is right.
 _EXCLUSIVE = frozenset(
     {"negation", "pseudo", "hedge", "plan", "general", "hearsay", "not_tested", "history",
-     "retract", "correct", "marker"}
+     "retract", "correct", "marker", "exception", "comparison"}
 )  # fmt: skip
 _CLASSING = frozenset({"class_critical", "class_major", "class_minor", "softener", "strengthener"})
 _PARTICLES = frozenset(
     {"in", "on", "out", "off", "up", "down", "there", "here", "over", "under", "back", "away",
      "through", "across", "open", "move", "with", "for", "right"}
 )  # fmt: skip
+_ONTO = frozenset({"on", "in", "at"})
+_MODALS = frozenset({"will", "would", "does", "do", "did", "can", "could"})
+_ALSO_VERBS = frozenset({"open", "move"})
 _LEVELS = frozenset({"low", "high"})
 _SPOKEN_APART = frozenset({"correct", "retract"})
 _ARTICLES = frozenset({"the", "a", "an"})
@@ -70,6 +73,7 @@ def find_hits(norms: Sequence[str], breaks: Sequence[int], lexicon: Lexicon) -> 
         for span in longest(_spans_of(by_span, Subject))
         if blocking.around(span) in (None, span) and _starts_or_free(span, conditions)
     ]
+    term_spans = [span for span in term_spans if not _is_verb_after_no(span, norms, breaks)]
     terms = Cover(term_spans)
     parts = by_outer(_spans_of(by_span, Subject), terms)
     inner = by_outer(judging, conditions)
@@ -139,6 +143,14 @@ def _starts_or_free(span: Span, conditions: Cover) -> bool:
     return outer is None or outer[0] == span[0]
 
 
+def _is_verb_after_no(span: Span, norms: Sequence[str], breaks: Sequence[int]) -> bool:
+    """Whether a thing's name is a verb here: "it won't | centre"."""
+    start, end = span
+    if end - start > 1 or start < 2 or breaks[start]:
+        return False
+    return norms[start - 1] == "not" and norms[start - 2] in _MODALS and not breaks[start - 1]
+
+
 def _runs_into_term(span: Span, named: Cover) -> bool:
     """Whether a condition runs into a term that is not part of it: "no service | records"."""
     term = named.crossed_by(span)
@@ -150,11 +162,15 @@ def _only_grammar(span: Span, norms: Sequence[str], breaks: Sequence[int], named
     start, end = span
     if norms[end - 1] in _ARTICLES:
         return True
+    if end - start > 1 and norms[end - 1] in _ONTO and end < len(norms) and norms[end] in _ARTICLES:
+        return True  # "red lamp on | the stack light"
     before = norms[start - 1] if start and not breaks[start] else ""
     led = before in _BEFORE_PREDICATE or named.ends_at(start)
     if end - start == 1 and norms[start] in _LEVELS:
         return not led
     if any(norms[word] not in _PARTICLES for word in range(start, end)):
+        return False
+    if before == "to" and norms[start] in _ALSO_VERBS:
         return False
     closed = end >= len(norms) or breaks[end] or norms[end] in _AFTER_PREDICATE
     return not (closed and led)

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from voicenotes.language.clause_view import ClauseView
     from voicenotes.language.hits import ConditionHit, CueHit
     from voicenotes.language.lexicon import Judgement
     from voicenotes.model import Polarity
+
+PRESENT_REACH_WORDS = 3
 
 
 def polarity_of(
@@ -39,12 +44,34 @@ def polarity_of(
     return None
 
 
+def agreeing(view: ClauseView, condition: ConditionHit, conditions: Sequence[ConditionHit]) -> ConditionHit:
+    """A word that is good of some things and bad of others, after "and" with one that is plain: "working
+    and | tight" is praise, "dry and | tight" of a slide is not."""
+    if len({m.polarity for m in condition.meanings} & {"good", "bad"}) < 2:
+        return condition
+    for other in conditions:
+        if other.end >= condition.start or other is condition:
+            continue
+        between = view.words.norms[other.end : condition.start]
+        plain = {m.polarity for m in other.meanings}
+        if between == ("and",) and len(plain) == 1 and plain <= {"good", "bad"}:
+            kept = tuple(m for m in condition.meanings if m.polarity in plain)
+            return replace(condition, meanings=kept)
+    return condition
+
+
 def _is_present(view: ClauseView, condition: ConditionHit) -> bool:
-    """Whether the remark says that a thing is there: "there's", "has", "some"."""
-    return any(
-        0 <= condition.start - cue.end <= 3 and not _between_breaks(view, cue.end, condition.start)
-        for cue in view.reach.of_kind("present")
-    )
+    return present_cue(view, condition) is not None
+
+
+def present_cue(view: ClauseView, condition: ConditionHit) -> CueHit | None:
+    """The cue by which a remark says that a thing is there: "there's", "has", "some"."""
+    for cue in view.reach.of_kind("present"):
+        if 0 <= condition.start - cue.end <= PRESENT_REACH_WORDS and not _between_breaks(
+            view, cue.end, condition.start
+        ):
+            return cue
+    return None
 
 
 def _between_breaks(view: ClauseView, start: int, end: int) -> bool:

@@ -11,15 +11,26 @@ Rules where shop talk is ambiguous (each leaves a note in `doubtful`):
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from decimal import Decimal
 from functools import lru_cache
+from itertools import pairwise
 
 from voicenotes.language.joined_quantities import finished, joined_up
 from voicenotes.language.number_words import lexicon
 from voicenotes.language.numbers import Number, fraction_at, hedge_before, scan_numbers
-from voicenotes.language.said_units import LOOKAHEAD, Found, Quantity, Said, past_of_a, times, unit_at
+from voicenotes.language.quantity_tokens import Tokens, prepared
+from voicenotes.language.said_units import (
+    LOOKAHEAD,
+    Found,
+    Quantity,
+    Said,
+    past_of_a,
+    times,
+    unit_at,
+    unit_before,
+)
 from voicenotes.language.units import (
     convert,
     convert_rise,
@@ -28,7 +39,10 @@ from voicenotes.language.units import (
     rise_to_si,
     to_si,
     unit_forms,
+    unit_table,
 )
+
+STRONG = 2  # a full stop or a long pause, as in `Words.breaks`
 
 __all__ = [
     "Quantity",
@@ -43,17 +57,30 @@ __all__ = [
 ]
 
 
-def find_quantities(tokens: Sequence[str], metric: bool | None = None) -> list[Quantity]:
+def find_quantities(
+    tokens: Sequence[str], metric: bool | None = None, breaks: Sequence[int] | None = None
+) -> list[Quantity]:
     """All quantities of running speech, left to right.
 
     `metric` says whether the speaker is known to work metric (see `detect_metric`); it settles "tenths",
-    "thousandths" and "mils". A number without a unit is no quantity: `find_numbers` has those.
+    "thousandths" and "mils". `breaks` are the pauses before the words, as in `Words`. A number without a
+    unit is no quantity: `find_numbers` has those.
     """
-    return [found.quantity for found in _find(tokens, metric)]
+    if breaks is None or not any(breaks[1:]):
+        return [found.quantity for found in _find(tokens, metric)]
+    quantities = list[Quantity]()
+    for start, end in _stretches(tokens, breaks):
+        for found in _find(tokens[start:end], metric):
+            q = found.quantity
+            quantities.append(replace(q, start=q.start + start, end=q.end + start))
+    return quantities
 
 
 def detect_metric(tokens: Sequence[str]) -> bool | None:
-    """Whether the speaker works metric, by the unambiguous units said; None when they don't tell."""
+    """Whether the speaker works metric, by the unambiguous units said; None when they don't tell.
+
+    Give it the words of the whole visit: who says microns in one recording means them in the next.
+    """
     systems = [found.said.spoken.system for found in _find(tokens, None)]
     metric, imperial = systems.count("metric"), systems.count("imperial")
     return None if metric == imperial else metric > imperial
@@ -66,6 +93,9 @@ def in_dimension(quantity: Quantity, dimension: str) -> Quantity | None:
     """
     if quantity.dimension == dimension:
         return quantity
+    known = unit_table().dimensions.get(dimension)
+    if known is not None and known.difference_of == quantity.dimension:
+        return replace(quantity, dimension=dimension)
     words = tuple(quantity.said_unit.split())
     for form in unit_forms().get(words[0], ()) if words else ():
         if form.words == words and (unit := form.spoken.as_.get(dimension)):
@@ -74,64 +104,70 @@ def in_dimension(quantity: Quantity, dimension: str) -> Quantity | None:
 
 
 def _find(tokens: Sequence[str], metric: bool | None) -> list[Found]:
-    split, places = _unglued(tokens)
-    size = len(split)
-    padded = [*split, *LOOKAHEAD]
-    glued = frozenset() if places is None else frozenset(_second_halves(places))
-    found = list(_numbered(padded, size, glued, metric))
+    ready = prepared(tokens)
+    size = len(ready.words)
+    padded = [*ready.words, *LOOKAHEAD]
+    found = list(_numbered(padded, size, ready.glued, metric))
     found = _with_articles(padded, size, found, metric)
     if found:
         found = joined_up([finished(padded, size, each) for each in found], padded)
-    return found if places is None else [_moved(each, places) for each in found]
+    return found if ready.first is None else [_moved(each, ready) for each in found]
 
 
-_GLUED = re.compile(r"([-+±\u2212]?(?:\d+/\d+|\d[\d,]*(?:\.\d+)?|\.\d+))-?([^\d\s.,/-]\S*)", re.ASCII)
-
-
-def _unglued(tokens: Sequence[str]) -> tuple[Sequence[str], list[int] | None]:
-    """ "2.5mm" -> "2.5", "mm"; "ten-inch" -> "ten", "inch"; with each part's old place if any was cut."""
-    if all(map(str.isalpha, tokens)):
-        return tokens, None
-    split, places, words = list[str](), list[int](), lexicon()
-    for place, token in enumerate(tokens):
-        parts = [token]
-        if not token.isalpha():
-            match = _GLUED.fullmatch(token)
-            if match and match[2] in unit_forms():
-                parts = [match[1], match[2]]
-            elif "-" in token and token.partition("-")[0] in words.starters - words.words.articles:
-                parts = [part for part in token.split("-") if part]
-        split += parts
-        places += [place] * len(parts)
-    return split, places
-
-
-def _second_halves(places: list[int]) -> Iterator[int]:
-    return (i for i in range(1, len(places)) if places[i] == places[i - 1])
-
-
-def _moved(found: Found, places: list[int]) -> Found:
+def _moved(found: Found, ready: Tokens) -> Found:
+    """A quantity with the places that its tokens had, and with what was assumed of them."""
     q = found.quantity
-    return replace(found, quantity=replace(q, start=places[q.start], end=places[q.end - 1] + 1))
+    assert ready.first is not None and ready.last is not None
+    doubts = [note for at, note in ready.doubts.items() if q.start <= at < q.end]
+    doubtful = "; ".join([*doubts, *([q.doubtful] if q.doubtful else [])]) or None
+    moved = replace(q, start=ready.first[q.start], end=ready.last[q.end - 1] + 1, doubtful=doubtful)
+    return replace(found, quantity=moved)
+
+
+def _stretches(tokens: Sequence[str], breaks: Sequence[int]) -> list[tuple[int, int]]:
+    """Where no quantity goes across: full stops before anything but a unit, commas between two numbers
+    ("station seven, two microns")."""
+    lex = lexicon()
+    numerals = lex.starters - lex.words.articles
+
+    def numeric(token: str) -> bool:
+        return token in numerals or token[:1].isdigit()
+
+    cuts = [0]
+    for i in range(1, len(tokens)):
+        apart = breaks[i] == STRONG and tokens[i] not in lex.units
+        between = breaks[i] and numeric(tokens[i]) and numeric(tokens[i - 1])
+        if apart or (between and tokens[i - 1] not in lex.words.scales):
+            cuts.append(i)
+    return list(pairwise([*cuts, len(tokens)]))
 
 
 def _numbered(
     padded: Sequence[str], size: int, glued: frozenset[int], metric: bool | None
 ) -> Iterator[Found]:
-    """Quantities that have a number."""
+    """Quantities that have a number, with the unit behind it or a unit that leads to it."""
     for number in scan_numbers(padded, size, ordinals=False):
         at = number.end
         if number.kind in ("fraction", "decimal") and number.value < 1:
             at = past_of_a(padded, at)
-        if said := unit_at(padded, at, glued, metric):
-            yield _quantity(*_sifted(number), said)
+        said = unit_at(padded, at, glued, metric)
+        if said is None and padded[at] in unit_table().fillers:
+            said = unit_at(padded, at + 1, glued, metric)
+        if said:
+            yield _quantity(*_sifted(number, said), _fitting_meaning(number, said))
+        elif lead := unit_before(padded, number.start, metric):
+            start, said = lead
+            said = replace(said, end=number.end)
+            led = _quantity(number, None, _fitting_meaning(number, said))
+            yield replace(led, quantity=replace(led.quantity, start=start))
 
 
-def _sifted(number: Number) -> tuple[Number, str | None]:
+def _sifted(number: Number, said: Said) -> tuple[Number, str | None]:
     """A number before a unit, with what is doubtful about numbers that were only said one after another.
 
     Nobody says 72 as "seven two" before a unit: "two three thou" is two to three, and in "station seven
-    two microns" the seven is not of the quantity. "thirty forty psi" may be thirty to forty.
+    two microns" the seven is not of the quantity. "thirty forty psi" may be thirty to forty, and "twelve
+    fifteen microns" are, for nobody says so many of them.
     """
     digits = number.digits or ""
     if number.kind == "digits" and len(set(digits)) == len(digits) == 2 and "0" not in digits:
@@ -142,9 +178,34 @@ def _sifted(number: Number) -> tuple[Number, str | None]:
         note = f"'{number.text}' taken as {digits[1]}; it was perhaps {digits}"
         start = number.start if number.comparator else number.end - 1
         return replace(number, start=start, value=high, kind="cardinal"), note
-    if number.kind == "paired" and len(digits) == 4 and 0 < int(digits[2:]) - int(digits[:2]) <= 10:
-        return number, f"'{number.text}' taken as {digits}; it was perhaps {digits[:2]} to {digits[2:]}"
+    if number.kind == "paired" and len(digits) == 4:
+        low, high = float(digits[:2]), float(digits[2:])
+        most = said.spoken.at_most
+        if low < high and most is not None and number.value > most:
+            note = f"'{number.text}' taken as {low:g} to {high:g}"
+            return replace(number, value=(low + high) / 2, low=low, high=high, kind="range"), note
+        if 0 < high - low <= 10:
+            return number, f"'{number.text}' taken as {digits}; it was perhaps {digits[:2]} to {digits[2:]}"
     return number, None
+
+
+def _fitting_meaning(number: Number, said: Said) -> Said:
+    """The unit as this number can mean it: "point oh two mil" and "315 mil" can only be millimetres."""
+    spoken = said.spoken
+    if spoken.metric is None or said.unit == spoken.metric.unit:
+        return said
+    count = Decimal(repr(number.value)) * said.scale / spoken.scale
+    low, high = spoken.usual_from, spoken.usual_to
+    if (low is None or count >= low) and (high is None or count <= high):
+        return said
+    other = spoken.metric
+    scale = said.scale / spoken.scale * other.scale
+    doubtful = other.doubtful or said.doubtful
+    if doubtful and high is not None:
+        doubtful = (
+            f"{number.value:g} {said.words} taken as {other.unit}: so many only make sense in that unit"
+        )
+    return replace(said, unit=other.unit, scale=scale, doubtful=doubtful)
 
 
 def _quantity(number: Number, note: str | None, said: Said) -> Found:
@@ -167,6 +228,7 @@ def _quantity(number: Number, note: str | None, said: Said) -> Found:
         high,
         number.comparator,
         number.approximate,
+        said.scale,
     )
     return Found(quantity, said)
 
@@ -174,8 +236,22 @@ def _quantity(number: Number, note: str | None, said: Said) -> Found:
 @lru_cache(maxsize=1)
 def _article_heads() -> frozenset[str]:
     return frozenset(
-        head for head, forms in unit_forms().items() if any(f.spoken.article and not f.written for f in forms)
+        head
+        for head, forms in unit_forms().items()
+        if any(f.spoken.article and not f.written and not f.misheard for f in forms)
     )
+
+
+def _article_before(padded: Sequence[str], at: int) -> int:
+    """Where the article of a unit stands: "a | thou", "a full | thou", "one good | thou"."""
+    words = lexicon().words
+    if at and padded[at - 1] in words.articles:
+        return at - 1
+    if at > 1 and padded[at - 1] in unit_table().fillers:
+        head = padded[at - 2]
+        if head in words.articles or words.ones.get(head) == 1:
+            return at - 2
+    return at
 
 
 def _with_articles(padded: Sequence[str], size: int, found: list[Found], metric: bool | None) -> list[Found]:
@@ -187,7 +263,7 @@ def _with_articles(padded: Sequence[str], size: int, found: list[Found], metric:
     taken = {i for each in found for i in range(each.quantity.start, each.quantity.end)}
     words, more = lexicon().words, list[Found]()
     for at in places:
-        start = at - 1 if at and padded[at - 1] in words.articles else at
+        start = _article_before(padded, at)
         if at in taken or start in taken:
             continue
         said = unit_at(padded, at, frozenset(), metric)

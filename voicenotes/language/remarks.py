@@ -14,6 +14,7 @@ from voicenotes.language.landmarks import STARTING_CUES
 from voicenotes.language.words import STRONG, WEAK
 
 if TYPE_CHECKING:
+    from voicenotes.language.hits import CueHit
     from voicenotes.language.landmarks import Landmarks
     from voicenotes.language.words import Words
 
@@ -24,9 +25,15 @@ DETERMINERS = frozenset(
 )  # fmt: skip
 _COORDINATORS = frozenset({"and", "or", "nor", "plus", "&"})
 _PRONOUNS = frozenset({"it", "they", "he", "she", "i", "you", "we", "there"})
+_CLOSING = frozenset(
+    {"though", "too", "now", "well", "fine", "up", "down", "out", "in", "ways", "anyway", "mind", "either"}
+)
+_AUXILIARIES = frozenset(
+    {"is", "are", "was", "has", "have", "does", "do", "did", "will", "can", "could", "would"}
+)
 _COPULAS = frozenset({"is", "are", "was", "were", "'s"})
 _PLACE_STARTS = frozenset({"round", "around"})
-_CUTTING_CUES = frozenset({"breaker", "marker", "retract", "correct"})
+_CUTTING_CUES = frozenset({"breaker", "exception", "marker", "retract", "correct"})
 
 
 @dataclass(frozen=True)
@@ -71,9 +78,16 @@ def _edges(words: Words, marks: Landmarks, start: int, end: int) -> list[int]:
     edges = [
         at
         for at in range(start + 1, end)
-        if words.breaks[at] or any(cue.kind in _CUTTING_CUES for cue in marks.cues_at.get(at, ()))
+        if words.breaks[at] or any(_cuts(words, marks, cue) for cue in marks.cues_at.get(at, ()))
     ]
     return [*edges, end]
+
+
+def _cuts(words: Words, marks: Landmarks, cue: CueHit) -> bool:
+    """Whether a cue cuts the remark: not between a thing and its verb ("the wipers, though, are fine")."""
+    if cue.kind == "breaker" and cue.start in marks.term_ends and cue.end < len(words):
+        return words.norms[cue.end] not in _COPULAS
+    return cue.kind in _CUTTING_CUES
 
 
 def _cut_here(
@@ -88,7 +102,11 @@ def _cut_here(
             continue  # "the stop round the back" goes nowhere
         if cue.kind in ("retract", "correct", "marker"):
             return "marker" if _says_something(marks, left, at) or words.breaks[at] else ""
-        if cue.kind == "breaker" and _says_something(marks, left, at):
+        if (
+            cue.kind in ("breaker", "exception")
+            and _cuts(words, marks, cue)
+            and _says_something(marks, left, at)
+        ):
             return "break"
     previous = [cue for cue in marks.cues_at.get(left, ()) if cue.kind == "retract"]
     if any(cue.end == at for cue in previous):
@@ -98,18 +116,33 @@ def _cut_here(
     if words.breaks[at] == WEAK:
         return _cut_at_comma(words, marks, left, at, right_end, judged, named)
     if words.norms[at] in _COORDINATORS:
+        if judged and words.norms[at + 1 : at + 2] == ("so",) and words.norms[at + 2 : at + 3] != ("that",):
+            return "and"  # "... and so is the power supply"
+        if words.norms[at] == "nor" and _waits_for_predicate(words, marks, left, at):
+            return ""
         if not judged and not _has_history(marks, left, at):
             return ""
         if at + 1 < right_end and words.norms[at + 1] in _PRONOUNS and marks.has_judgement(at + 1, right_end):
             return "and"
-        return "and" if judged and named and _own_remark(words, marks, at + 1, right_end) else ""
-    if not (judged and named):
+        spoken_of = named or words.norms[left] in _PRONOUNS
+        return "and" if judged and spoken_of and _own_remark(words, marks, at + 1, right_end) else ""
+    if not (judged and (named or words.norms[_opening(words, left)] in _PRONOUNS)):
         return ""
     if words.norms[at - 1] in _COORDINATORS:
         return ""
     if _starts_subject(words, marks, at, left, right_end) or _starts_finding(words, marks, at, right_end):
         return "subject"
+    if _starts_with_pronoun(words, marks, at, right_end):
+        return "subject"
     return ""
+
+
+def _waits_for_predicate(words: Words, marks: Landmarks, left: int, at: int) -> bool:
+    """ "Neither the work light | nor the lamp works": what is said of the first is still to come."""
+    if "neither" not in words.norms[left:at]:
+        return False
+    said = (marks.condition_at.get(word) for word in range(left, at))
+    return all(condition is None or condition.is_noun for condition in said)
 
 
 def _has_history(marks: Landmarks, start: int, end: int) -> bool:
@@ -132,11 +165,21 @@ def _cut_at_comma(
         if right_judged:
             return "comma"
         if right_named:
+            if not named and (
+                not _PRONOUNS.intersection(words.norms[left:at]) or _only_names(words, marks, at, right_end)
+            ):
+                return ""  # "not bad, the turret indexing", "it's smooth, that X axis"
             return "" if _continues_list(words, marks, left, at) else "comma"
         return ""
     if not named and right_named and not _says_something(marks, left, at):
         return ""
     return "comma" if not named and right_named else ""
+
+
+def _only_names(words: Words, marks: Landmarks, at: int, right_end: int) -> bool:
+    """Whether nothing but a thing's name stands here: "..., that X axis"."""
+    term = next((term for term in marks.terms if term.start >= at), None)
+    return term is not None and term.end == right_end and noun_phrase_start(words, term.start, at) == at
 
 
 def _only_continues(words: Words, marks: Landmarks, at: int, right_end: int) -> bool:
@@ -211,9 +254,27 @@ def _starts_subject(words: Words, marks: Landmarks, at: int, left: int, right_en
     if at - 1 in marks.links or at - 1 in marks.leading or at in marks.term_ends:
         return False
     before = marks.condition_at.get(at - 1)
-    if before is not None and at == term and not marks.has_term(left, before.start):
+    subject = words.norms[_opening(words, left)] in _PRONOUNS
+    if before is not None and at == term and not subject and not marks.has_term(left, before.start):
         return False
     return marks.has_judgement(term, right_end)
+
+
+def _opening(words: Words, left: int) -> int:
+    """The place of a remark's first word that is no "and" or "but"."""
+    return left + 1 if words.norms[left] in ("and", "but", "so") and left + 1 < len(words) else left
+
+
+def _starts_with_pronoun(words: Words, marks: Landmarks, at: int, right_end: int) -> bool:
+    """ "... no rumble | it stops smoothly": a pronoun with its own verb after a finished judgement."""
+    if words.norms[at] not in ("it", "they") or at + 1 >= right_end or at - 1 in marks.leading:
+        return False
+    if at - 1 not in marks.condition_at and words.norms[at - 1] not in _CLOSING:
+        return False
+    verb = marks.condition_at.get(at + 1)
+    if verb is not None:
+        return verb.start == at + 1 and not verb.is_noun
+    return words.norms[at + 1] in _AUXILIARIES and marks.has_judgement(at + 1, right_end)
 
 
 def _starts_finding(words: Words, marks: Landmarks, at: int, right_end: int) -> bool:
@@ -228,6 +289,8 @@ def _starts_finding(words: Words, marks: Landmarks, at: int, right_end: int) -> 
         if cue.kind not in ("negation", "present", "absent"):
             continue
         condition = marks.condition_at.get(cue.end)
+        if words.norms[at] == "there" and condition is not None and condition.is_noun:
+            return True
         step = cue.end
         while condition is None and step < min(cue.end + 3, right_end - 1):
             step += 1

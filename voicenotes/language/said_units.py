@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from voicenotes.language.number_words import Comparator, lexicon
-from voicenotes.language.units import SpokenUnit, unit_forms
+from voicenotes.language.units import SpokenUnit, unit_forms, unit_table
 
 LOOKAHEAD = ("", "", "", "", "")
+MOST_LINKS = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,7 +18,8 @@ class Quantity:
     """A value with its unit, tokens[start:end].
 
     `unit` is canonical ("in", "um", "rpm", "degC"), `said_unit` the words that were said; `low` and `high`
-    are the ends of a range, `value` then its middle; `doubtful` says what was assumed, or is None.
+    are the ends of a range, `value` then its middle; `doubtful` says what was assumed, or is None;
+    `scale` is one of what was said in `unit` (0.001 for thou).
     """
 
     start: int
@@ -31,6 +33,7 @@ class Quantity:
     high: float | None = None
     comparator: Comparator | None = None
     approximate: bool = False
+    scale: Decimal = Decimal(1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,5 +99,23 @@ def simple_unit_at(padded: Sequence[str], at: int, glued: frozenset[int], metric
             metric is False and other is not None and other.unit != spoken.unit and spoken.system is None
         )
         doubtful = None if settled and spoken.unit == "in" else spoken.doubtful
+        if form.misheard:
+            doubtful = doubtful or f"'{words}' taken for {spoken.say[-1]}"
         return Said(end, words, spoken, spoken.unit, spoken.scale, doubtful)
+    return None
+
+
+def unit_before(padded: Sequence[str], start: int, metric: bool | None) -> tuple[int, Said] | None:
+    """A unit that leads to a number at `start` -> (its start, the unit): "pH is about | nine"."""
+    links = unit_table().lead_links
+    at = start
+    while at > 0 and start - at <= MOST_LINKS:
+        for width in (2, 1):
+            first = at - width
+            said = simple_unit_at(padded, first, frozenset(), metric) if first >= 0 else None
+            if said and said.end == at and said.spoken.leads:
+                return first, said
+        if padded[at - 1] not in links:
+            return None
+        at -= 1
     return None

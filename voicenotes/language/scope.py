@@ -11,10 +11,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from voicenotes.language.remarks import DETERMINERS
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from voicenotes.language.hits import ConditionHit, CueHit
+    from voicenotes.language.hits import ConditionHit, CueHit, TermHit
     from voicenotes.language.remarks import Clause
     from voicenotes.language.words import Words
 
@@ -22,6 +24,14 @@ WIDE = ("hearsay", "plan", "general")
 _RAW_REACH_WORDS = 14
 _PLACE_WORDS = frozenset(["on", "onto", "in", "into", "over", "at", "from", "down", "all"])
 _NOUN_NEGATIONS = frozenset({"no", "without", "free of", "free from", "zero", "nil", "without any"})
+_PRONOUN_NEGATIONS = frozenset({"nothing"})
+_TIES = frozenset(
+    {"on", "in", "at", "of", "with", "about", "from", "around", "under", "behind", "to", "wrong"}
+)
+_RESULT_STARTS = frozenset(
+    {"it", "they", "that", "yeah", "yes", "yep", "okay", "ok", "right", "nope", "no", "there"}
+)
+_COUNTERS = frozenset({"none", "not", "hardly"})
 _AFTER_A_PLAIN_NO = frozenset(
     {"it", "that", "they", "i", "we", "he", "she", "the", "this", "these", "those", "wait",
      "actually", "hang", "sorry"}
@@ -71,6 +81,8 @@ def _spread_forward(
             return
         if cue.kind == "general" and clause.joint == "and":
             return
+        if cue.kind == "plan" and words.norms[clause.start] in _RESULT_STARTS:
+            return  # "let me try the door, | it drags"
         wide[later].append(cue)
 
 
@@ -89,6 +101,11 @@ def _spread_backward(clauses: Sequence[Clause], wide: list[list[CueHit]], index:
             return
 
 
+def first_cue(cues: tuple[CueHit, ...], kind: str) -> CueHit | None:
+    """The first of some cues that is of a kind."""
+    return next((cue for cue in cues if cue.kind == kind), None)
+
+
 def reaches_condition(cue: CueHit, condition: ConditionHit) -> bool:
     """Whether a cue's side and distance take in the condition."""
     if cue.use.reach != "backward" and cue.end <= condition.start:
@@ -99,15 +116,15 @@ def reaches_condition(cue: CueHit, condition: ConditionHit) -> bool:
 
 
 def negations_of(
-    words: Words, reach: Reach, conditions: Sequence[ConditionHit]
+    words: Words, reach: Reach, conditions: Sequence[ConditionHit], terms: Sequence[TermHit]
 ) -> dict[int, tuple[CueHit, ...]]:
     """For each judging condition of a clause (by place in the list) the negations that turn it."""
     turned: dict[int, tuple[CueHit, ...]] = {}
     cues = reach.of_kind("negation")
     for at, cue in enumerate(cues):
-        if _is_plain_no(words, cue) or (cue.phrase == "nor" and at > 0):
+        if is_plain_no(words, cue) or (cue.phrase == "nor" and at > 0):
             continue
-        for index in _negated_by(words, cue, conditions):
+        for index in _negated_by(words, cue, conditions, terms):
             turned[index] = (*turned.get(index, ()), cue)
     return turned
 
@@ -121,14 +138,16 @@ def circumstances_of(reach: Reach, conditions: Sequence[ConditionHit]) -> frozen
     return frozenset(found)
 
 
-def _is_plain_no(words: Words, cue: CueHit) -> bool:
+def is_plain_no(words: Words, cue: CueHit) -> bool:
     """ "No, it's fine" negates nothing."""
     if cue.phrase != "no" or cue.end >= len(words):
         return False
     return bool(words.breaks[cue.end]) or words.norms[cue.end] in _AFTER_A_PLAIN_NO
 
 
-def _negated_by(words: Words, cue: CueHit, conditions: Sequence[ConditionHit]) -> list[int]:
+def _negated_by(
+    words: Words, cue: CueHit, conditions: Sequence[ConditionHit], terms: Sequence[TermHit]
+) -> list[int]:
     if cue.use.reach == "backward":
         behind = [i for i, c in enumerate(conditions) if c.judges and c.end <= cue.start]
         near = [i for i in behind if cue.start - conditions[i].end <= cue.use.words]
@@ -139,7 +158,10 @@ def _negated_by(words: Words, cue: CueHit, conditions: Sequence[ConditionHit]) -
         if c.judges
         and (c.start >= cue.end or c.start < cue.end < c.end)
         and c.start - cue.end <= cue.use.words
+        and not (_denies_subject(cue) and c.is_noun and _stands_in(terms, c))
     ]
+    if ahead and cue.phrase in _PRONOUN_NEGATIONS and _new_subject(words, cue, conditions[ahead[0]], terms):
+        return []
     if not ahead or any(words.breaks[w] for w in range(cue.end, conditions[ahead[0]].start + 1)):
         return []
     if len(ahead) > 1 and _is_part_of_next(words, conditions[ahead[0]], conditions[ahead[1]]):
@@ -167,6 +189,28 @@ def _negated_by(words: Words, cue: CueHit, conditions: Sequence[ConditionHit]) -
         else:
             break
     return chosen
+
+
+def _new_subject(words: Words, cue: CueHit, condition: ConditionHit, terms: Sequence[TermHit]) -> bool:
+    """Whether another thing begins behind a "nothing": "nothing structural | door slides well"."""
+    for term in terms:
+        if cue.end < term.start < condition.end and term.start <= condition.start:
+            at = term.start - 1
+            while at >= cue.end and words.norms[at] in DETERMINERS:
+                at -= 1
+            if at >= cue.end and words.norms[at] not in _TIES:
+                return True
+    return False
+
+
+def _denies_subject(cue: CueHit) -> bool:
+    """Whether a negation says of which things the predicate doesn't hold: "neither", "none of"."""
+    return cue.phrase == "neither" or (cue.phrase.endswith(" of") and cue.phrase.split()[0] in _COUNTERS)
+
+
+def _stands_in(terms: Sequence[TermHit], condition: ConditionHit) -> bool:
+    """Whether a condition is but a word of a thing's name: the light of "neither the work light nor ..."."""
+    return any(term.start <= condition.start and condition.end <= term.end for term in terms)
 
 
 def _is_part_of_next(words: Words, first: ConditionHit, second: ConditionHit) -> bool:

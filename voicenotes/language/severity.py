@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     from voicenotes.language.hits import CueHit
     from voicenotes.language.scope import Reach
     from voicenotes.model import Severity
 
+SeverityFrom = Literal["stated", "limit", "condition", "check"]
 SEVERITIES: tuple[Severity, ...] = ("minor", "major", "critical")
 _DENIAL_REACH_WORDS = 2
 _CLASSES: dict[str, Severity] = {f"class_{severity}": severity for severity in SEVERITIES}

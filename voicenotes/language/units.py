@@ -27,10 +27,14 @@ class _Model(BaseModel):
 
 
 class Dimension(_Model):
-    """What is measured. `si` is the unit a record gives si_value in; no `pint`, no conversion."""
+    """What is measured. `si` is the unit a record gives si_value in; no `pint`, no conversion.
+
+    `difference_of` another dimension: the same units without their offset ("a rise of 72 F is 40 K").
+    """
 
     si: str
     pint: str | None
+    difference_of: str | None = None
 
 
 class Unit(_Model):
@@ -57,7 +61,12 @@ class SpokenUnit(_Model):
     say: tuple[str, ...] = Field(min_length=1)
     misheard: tuple[str, ...] = ()
     write: tuple[str, ...] = ()
+    apart: tuple[str, ...] = ()
     scale: Decimal = Decimal(1)
+    usual_from: Decimal | None = None
+    usual_to: Decimal | None = None
+    at_most: int | None = None
+    leads: bool = False
     part: Decimal | None = None
     metric: MetricMeaning | None = None
     system: System | None = None
@@ -76,6 +85,8 @@ class UnitTable(_Model):
     units: dict[str, Unit]
     spoken: tuple[SpokenUnit, ...]
     usual: dict[str, tuple[str, ...]] = {}
+    lead_links: frozenset[str] = frozenset()
+    fillers: frozenset[str] = frozenset()
 
     @model_validator(mode="after")
     def _names_resolve(self) -> UnitTable:
@@ -104,6 +115,7 @@ class Form(NamedTuple):
     words: tuple[str, ...]
     spoken: SpokenUnit
     written: bool
+    misheard: bool = False
 
 
 @lru_cache(maxsize=1)
@@ -117,10 +129,14 @@ def unit_forms() -> dict[str, tuple[Form, ...]]:
     """Spoken forms by their first word, longest first."""
     forms: dict[str, list[Form]] = {}
     for spoken in unit_table().spoken:
-        for written, texts in ((False, spoken.say + spoken.misheard), (True, spoken.write)):
+        for texts, written, misheard in (
+            (spoken.say, False, False),
+            (spoken.misheard, False, True),
+            (spoken.write, True, False),
+        ):
             for text in texts:
                 words = tuple(text.split())
-                forms.setdefault(words[0], []).append(Form(words, spoken, written))
+                forms.setdefault(words[0], []).append(Form(words, spoken, written, misheard))
     return {head: tuple(sorted(some, key=lambda form: -len(form.words))) for head, some in forms.items()}
 
 
@@ -221,6 +237,26 @@ def convert(value: float, unit_from: str, unit_to: str) -> float:
 def convert_rise(value: float, unit_from: str, unit_to: str) -> float:
     """A difference from one canonical unit to another: convert_rise(40, "K", "degF") is 72."""
     return _through(value, _between(unit_from, unit_to)[0], Fraction(0))
+
+
+def si_in(dimension: str, value: float, unit: str) -> tuple[float, str]:
+    """Like `to_si`, and like `rise_to_si` where the dimension is a difference."""
+    return (rise_to_si if is_difference(dimension) else to_si)(value, unit)
+
+
+def convert_in(dimension: str, value: float, unit_from: str, unit_to: str) -> float:
+    """Like `convert`, and like `convert_rise` where the dimension is a difference."""
+    return (convert_rise if is_difference(dimension) else convert)(value, unit_from, unit_to)
+
+
+def is_difference(dimension: str) -> bool:
+    """Whether a dimension is a difference of another. Raises PackError when there is no such dimension."""
+    try:
+        return unit_table().dimensions[dimension].difference_of is not None
+    except KeyError:
+        raise PackError(
+            f"unknown dimension '{dimension}': use one listed in {SHARED_LANGUAGE}/{UNIT_FILE}"
+        ) from None
 
 
 def _between(unit_from: str, unit_to: str) -> tuple[Fraction, Fraction]:

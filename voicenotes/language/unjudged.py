@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from voicenotes.language.binding import groups_of
 from voicenotes.language.choose_check import choose_checks
-from voicenotes.language.cue_effects import first_cue
+from voicenotes.language.grounds import CARRIED, Ground, Grounds, of_cue, of_term
 from voicenotes.language.lexicon import Judgement
 from voicenotes.language.mentions import Mention
+from voicenotes.language.scope import first_cue
 from voicenotes.vocabulary.schema import GENERAL
 
 if TYPE_CHECKING:
@@ -20,17 +21,29 @@ if TYPE_CHECKING:
     from voicenotes.model import Basis, Polarity
 
 
+class Named(NamedTuple):
+    """The words that name a check, cited, and as grounds."""
+
+    words: str
+    grounds: Grounds
+
+
 def not_tested(view: ClauseView, context: Context, cue: CueHit) -> list[Mention]:
     """The checks that a remark says he couldn't make."""
     why = f"{view.cite(cue.start, cue.end)} (not tested)"
     told = first_cue(view.reach.wide, "hearsay")
-    checks = _spoken_of(view, context, cue)
+    checks = spoken_of(view, context, cue)
     if not view.terms and not checks and not _names_other_things(view):
-        checks = dict.fromkeys(context.checks, "subject carried over")
+        before = Ground("subject", cue.start, cue.start, CARRIED)
+        checks = dict.fromkeys(context.checks, Named("subject carried over", (before,)))
+    cues = (of_cue(cue), *([of_cue(told)] if told else []))
     return [
-        Mention(check, "not_tested", "told" if told else "seen", 0.9, f"{named} + {why}")
+        Mention(
+            check, "not_tested", "told" if told else "seen", 0.9, f"{named.words} + {why}",
+            grounds=named.grounds + cues,
+        )
         for check, named in checks.items()
-    ]
+    ]  # fmt: skip
 
 
 def _names_other_things(view: ClauseView) -> bool:
@@ -40,12 +53,17 @@ def _names_other_things(view: ClauseView) -> bool:
 def _meant_by(view: ClauseView, cue: CueHit) -> list[Group]:
     """The terms a cue without a judgement is about: those after it ("not sure about the belt"), else
     those before it; as lists in order of likelihood."""
-    after = tuple(term for term in view.terms if term.start >= cue.start)
-    pool = after or view.terms
+    meant = view.terms
+    if cue.kind == "hedge":  # "hard to say | in this light"
+        meant = tuple(
+            t for t in meant if t.start < cue.start or t.start <= cue.end + 1 or not view.is_aside(t)
+        )
+    after = tuple(term for term in meant if term.start >= cue.start)
+    pool = after or meant
     return groups_of(view.words, pool, view.conditions)
 
 
-def _spoken_of(view: ClauseView, context: Context, cue: CueHit) -> dict[str, str]:
+def spoken_of(view: ClauseView, context: Context, cue: CueHit) -> dict[str, Named]:
     """The checks that a remark without a judgement is about, each with the words that name it."""
     for terms in _meant_by(view, cue):
         named = _named_by(view, context, terms)
@@ -54,12 +72,12 @@ def _spoken_of(view: ClauseView, context: Context, cue: CueHit) -> dict[str, str
     return {}
 
 
-def _named_by(view: ClauseView, context: Context, terms: Group) -> dict[str, str]:
+def _named_by(view: ClauseView, context: Context, terms: Group) -> dict[str, Named]:
     meanings = tuple(meaning for condition in view.conditions for meaning in condition.meanings)
     specific = tuple(meaning for meaning in meanings if meaning.owner != GENERAL)
-    named: dict[str, str] = {}
+    named: dict[str, Named] = {}
     for term in terms:
-        words = f"{view.cite(term.start, term.end)} ({term.found})"
+        words = _named(view, term)
         others = tuple(other for other in view.terms if other is not term)
         own = [subject.id for subject in term.subjects if subject.kind == "check"]
         if len(own) == 1:
@@ -67,20 +85,35 @@ def _named_by(view: ClauseView, context: Context, terms: Group) -> dict[str, str
             continue
         noted = tuple(replace(meaning, polarity="noted") for meaning in specific)
         aspects = frozenset(meaning.owner for meaning in specific)
-        choices = choose_checks(view.lexicon, noted, (), term, others, aspects, context.station)
+        choices = choose_checks(view.lexicon, noted, (), term, others, aspects, context.here)
         if not choices:
             choices = _by_default(view, term, context)
         if not choices and own:  # "the backlash", of either axis
             named |= dict.fromkeys(own, words)
         for choice in choices:
-            named[choice.check] = words
+            named[choice.check] = Named(words.words, words.grounds + _sides(view, choice))
     return named
+
+
+def _named(view: ClauseView, term: TermHit) -> Named:
+    return Named(f"{view.cite(term.start, term.end)} ({term.found})", (of_term(term),))
+
+
+def _sides(view: ClauseView, choice: Choice) -> Grounds:
+    """The words that name the side of a thing by which its check was chosen."""
+    owner = choice.meaning.owner
+    return tuple(
+        Ground("aspect", condition.start, condition.end, meaning.polarity, owner)
+        for condition in view.conditions
+        for meaning in condition.meanings
+        if meaning.owner == owner != GENERAL
+    )
 
 
 def _by_default(view: ClauseView, term: TermHit, context: Context) -> list[Choice]:
     others = tuple(other for other in view.terms if other is not term)
     general = (Judgement(GENERAL, "good"),)
-    return choose_checks(view.lexicon, general, (), term, others, frozenset(), context.station)
+    return choose_checks(view.lexicon, general, (), term, others, frozenset(), context.here)
 
 
 def only_named(view: ClauseView, judged: set[str], context: Context) -> list[Mention]:
@@ -88,17 +121,17 @@ def only_named(view: ClauseView, judged: set[str], context: Context) -> list[Men
     hedge = view.reach.of_kind("hedge")
     results = []
     if hedge and not judged:
-        checks = _spoken_of(view, context, hedge[0])
+        checks = spoken_of(view, context, hedge[0])
     else:
         checks = {
-            subject.id: f"{view.cite(term.start, term.end)} ({term.found})"
+            subject.id: _named(view, term)
             for term in view.terms
             for subject in term.subjects
             if subject.kind == "check" and len([s for s in term.subjects if s.kind == "check"]) == 1
         }
     wide = next(iter(view.reach.wide), None)
     silent = next((cue for cue in view.reach.wide if cue.kind in ("plan", "general")), None)
-    for check, words in checks.items():
+    for check, (words, grounds) in checks.items():
         if check in judged:
             continue
         basis: Basis = "told" if wide is not None and wide.kind == "hearsay" else "seen"
@@ -107,7 +140,11 @@ def only_named(view: ClauseView, judged: set[str], context: Context) -> list[Men
         if hedge and silent is None and not judged:
             polarity = "unsure"
             why = f"{words}; {view.cite(hedge[0].start, hedge[0].end)} (hedge)"
+            grounds += (of_cue(hedge[0]),)
         elif silent is not None:
             why = f"{words}; {view.cite(silent.start, silent.end)} ({silent.kind})"
-        results.append(Mention(check, polarity, basis, 0.9, why))
+            grounds += (of_cue(silent),)
+        if basis == "told" and wide is not None:
+            grounds += (of_cue(wide),)
+        results.append(Mention(check, polarity, basis, 0.9, why, grounds=tuple(dict.fromkeys(grounds))))
     return results

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
+from voicenotes.language.spelled_codes import spelling
+from voicenotes.language.written_units import written_pieces
 from voicenotes.vocabulary.expand import morphology
 
 if TYPE_CHECKING:
@@ -13,6 +15,8 @@ if TYPE_CHECKING:
 
 WEAK, STRONG = 1, 2
 _STRONG_MARKS = frozenset(".!?;…")
+_NUMERO = "no."
+_DASHES = ("-", "\u2013")
 _WEAK_MARKS = frozenset(",:\u2013\u2014()")
 PUNCTUATED_PAUSE_S = (0.7, 1.6)
 BARE_PAUSE_S = (0.3, 0.6)
@@ -77,10 +81,30 @@ def split_word(word: str) -> tuple[tuple[str, int, int, int], ...]:
             mark = max(mark, STRONG if low[-1] in _STRONG_MARKS else WEAK)
             low = low[:-1]
         norm = clitics.get(low, low)
-        if low == "'s" and pieces and pieces[-1][0] in morphology().is_after:
+        if low in ("'s", "s") and pieces and pieces[-1][0] in morphology().is_after:
             norm = "is"
         pieces.append((norm, start, end, mark))
     return tuple(pieces)
+
+
+def _pieces(piece: str, before: str, following: str) -> tuple[tuple[str, int, int, int], ...]:
+    """Like `split_word`, with written numbers and units ("7%", "60°C") as the words they stand for."""
+    after_number = before[-1:].isdigit()
+    if piece.isalpha() and not after_number:
+        return split_word(piece)
+    if piece in _DASHES and after_number and following[:1].isdigit():
+        return (("-", 0, 1, 0),)
+    if piece.lower() == _NUMERO and following[:1].isdigit():
+        return ((_NUMERO[:-1], 0, 2, 0),)
+    letters = piece.rstrip(".,;:!?").replace("-", "").lower()
+    if "-" in piece and letters in spelling().letters:  # "X-ray"
+        return ((letters, 0, len(piece.rstrip(".,;:!?")), 0),)
+    written = written_pieces(piece, before, following.lower().strip(".,;:!?"))
+    if written is None:
+        return split_word(piece)
+    rest = set(piece[written[-1].end :])
+    mark = STRONG if rest & _STRONG_MARKS else WEAK if rest & _WEAK_MARKS else 0
+    return (*((*each, 0) for each in written[:-1]), (*written[-1], mark))
 
 
 def norms_of(phrase: str) -> tuple[str, ...]:
@@ -115,7 +139,8 @@ def words_of(transcript: Transcript) -> Words:
         for piece in word.text.split() or [""]:
             offset = place + word.text.find(piece)
             head, after = offset, 0
-            for norm, start, end, mark in split_word(piece):
+            following = spoken_words[index + 1].text if index + 1 < len(spoken_words) else ""
+            for norm, start, end, mark in _pieces(piece, norms[-1] if norms else "", following):
                 if norm:
                     norms.append(norm)
                     breaks.append(pending)

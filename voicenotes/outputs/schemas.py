@@ -1,4 +1,4 @@
-"""JSON Schemas of the record, of transcripts and of each kind of pack file, made from the models."""
+"""JSON Schemas of record, explanation, transcript, score and each kind of pack file, from the models."""
 
 from __future__ import annotations
 
@@ -7,13 +7,17 @@ from typing import Any
 from pydantic import BaseModel, TypeAdapter
 
 from voicenotes.errors import VoicenotesError
+from voicenotes.findings.score_values import Score
 from voicenotes.model import Record, Transcript
-from voicenotes.vocabulary.schema import Aspect, Check, Cue, Fact, LabelledSentence, PackHead, Part
+from voicenotes.outputs.explanation import Explanation
+from voicenotes.vocabulary.labels import LabelledSentence, VisitLabel
+from voicenotes.vocabulary.schema import Aspect, Check, Cue, Fact, PackHead, Part
 
 DRAFT = "https://json-schema.org/draft/2020-12/schema"
 # One entry of each kind; a pack's files other than pack.yaml hold lists of these.
 _ONE: dict[str, type[BaseModel]] = {
     "record": Record,
+    "explanation": Explanation,
     "transcript": Transcript,
     "pack": PackHead,
     "check": Check,
@@ -22,6 +26,8 @@ _ONE: dict[str, type[BaseModel]] = {
     "cue": Cue,
     "fact": Fact,
     "sentence": LabelledSentence,
+    "visit-label": VisitLabel,
+    "score": Score,
 }
 _FILES: dict[str, Any] = {
     "checks-file": tuple[Check, ...],

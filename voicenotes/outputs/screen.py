@@ -29,10 +29,11 @@ SEVERITIES = ("critical", "major", "minor")
 
 
 def summary_lines(record: Record, pack: Pack) -> list[str]:
-    """Findings by severity, what is unsure or not tested, fittings, facts, and the count of gaps."""
+    """Findings by severity, praise against a limit, what is unsure or not tested, fittings, facts, gaps."""
     lines = _head(record, pack)
     for severity in SEVERITIES:
         lines += _section(severity.capitalize(), _of(record, "defect", severity), "bad")
+    lines += _section("Said to be good, measured outside", against_limit(record), "good")
     lines += _section("Unsure", _of(record, "unsure"), "unsure")
     lines += _section("Not tested", _of(record, "not_tested"), "not_tested")
     lines += _fittings(record, pack)
@@ -73,6 +74,11 @@ def _of(record: Record, outcome: str, severity: str | None = None) -> list[Check
     return [f for f in record.checks if f.outcome == outcome and severity in (None, f.severity)]
 
 
+def against_limit(record: Record) -> list[CheckFinding]:
+    """The checks that were called good beside a value outside its limit: the word stands, but look again."""
+    return [f for f in _of(record, "ok") if any(reading.verdict == "outside" for reading in f.readings)]
+
+
 def _section(title: str, findings: Sequence[CheckFinding], polarity: Polarity) -> list[str]:
     if not findings:
         return []
@@ -91,6 +97,8 @@ def finding_lines(finding: CheckFinding, polarity: Polarity) -> list[str]:
     for evidence in deciding:
         told = "told: " if evidence.basis == "told" else ""
         lines += wrapped(told + quoted(evidence.quote), "     ", first="    ")
+    if polarity == "bad" and finding.readings and all(r.verdict == "within" for r in finding.readings):
+        lines += wrapped("called bad although the reading is within its limit", "     ", first="    ")
     if finding.conflict:
         good = [quoted(e.quote) for e in finding.evidence if e.polarity == "good"]
         more = f" and {len(good) - MOST_QUOTES} more" if len(good) > MOST_QUOTES else ""

@@ -35,11 +35,12 @@ def number(value: float) -> str:
 
 
 def reading_line(reading: Reading) -> str:
-    """ "runout 0.0012 in: OUTSIDE the limit (at most 0.0002 in)"."""
+    """ "runout 0.0012 in: OUTSIDE the limit (at most 0.0002 in)", and what had to be assumed."""
     words = f"{reading.quantity} {number(reading.value)} {reading.unit}"
+    doubtful = f"; doubtful: {reading.doubtful}" if reading.doubtful else ""
     if reading.verdict == "no_limit" or not reading.limit:
-        return f"{words}, {VERDICTS['no_limit']}"
-    return f"{words}: {VERDICTS[reading.verdict]} the limit ({reading.limit})"
+        return f"{words}, {VERDICTS['no_limit']}{doubtful}"
+    return f"{words}: {VERDICTS[reading.verdict]} the limit ({reading.limit}){doubtful}"
 
 
 def wrapped(text: str, indent: str, width: int = WIDTH, first: str | None = None) -> list[str]:

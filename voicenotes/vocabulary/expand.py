@@ -26,6 +26,7 @@ class Morphology:
     clitics: dict[str, str]
     is_after: frozenset[str]
     fixed: frozenset[str]
+    compared: dict[str, str]
     irregular: dict[str, tuple[str, ...]]
     function: frozenset[str]
     spelling: dict[str, str]
@@ -40,6 +41,7 @@ def morphology() -> Morphology:
         clitics=data["clitics"],
         is_after=frozenset(data["is_after"]),
         fixed=frozenset(str(word) for word in data["fixed"]),
+        compared=data["compared"],
         irregular={verb: tuple(forms) for verb, forms in data["irregular"].items()},
         function=frozenset(str(word) for word in data["function"]),
         spelling=data["spelling"],
@@ -90,9 +92,14 @@ def is_fixed(phrase: str) -> bool:
 
 
 @lru_cache(maxsize=20_000)
-def plural_forms(word: str) -> tuple[str, ...]:
-    """The other number of a noun: "jaw" gives "jaws", "batteries" gives "battery"."""
-    if len(word) < 3 or not word.isalpha() or word in morphology().fixed:
+def plural_forms(word: str, as_noun: bool = False) -> tuple[str, ...]:
+    """The other number of a noun: "jaw" gives "jaws", "batteries" gives "battery".
+
+    Words that `morphology.yaml` calls fixed have none, unless they are known to be nouns here ("oils").
+    """
+    if len(word) < 3 or not word.isalpha() or (word in morphology().fixed and not as_noun):
+        return ()
+    if word in morphology().fixed and word in morphology().function:
         return ()
     if word.endswith("ies") and len(word) > 4:
         return (word[:-3] + "y",)

@@ -1,53 +1,55 @@
-"""Checks a pack's labelled sentences against the pack: that they parse and name only what it has."""
+"""Checks labels against a pack: that they parse and name only what it has."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, get_args
+from typing import TYPE_CHECKING
 
 from voicenotes.errors import PackError
-from voicenotes.model import Outcome, Severity
 from voicenotes.vocabulary.homes import pack_folder
-from voicenotes.vocabulary.load import load_sentences
+from voicenotes.vocabulary.labels import LabelledSentence, VisitLabel, faults_of
+from voicenotes.vocabulary.yaml_files import read_yaml, validate_as
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
     from pathlib import Path
 
-    from voicenotes.vocabulary.schema import LabelledSentence, Pack
+    from voicenotes.vocabulary.labels import Label, Where
+    from voicenotes.vocabulary.schema import Pack
+    from voicenotes.vocabulary.yaml_files import YamlFile
 
 
 def checked_sentences(name_or_folder: str | Path, pack: Pack) -> list[LabelledSentence]:
     """The pack's labelled sentences; PackError with file and line for the first that can't be right."""
-    folder = pack_folder(name_or_folder) / "sentences"
+    files = sorted((pack_folder(name_or_folder) / "sentences").glob("*.yaml"))
+    return [sentence for file in files for _, sentence in checked_file(file, pack)]
+
+
+def checked_file(path: Path, pack: Pack) -> list[tuple[int, LabelledSentence]]:
+    """The labelled sentences of one file, each with its line; PackError as for `checked_sentences`.
+
+    A file with nothing in it gives none.
+    """
+    source = read_yaml(path)
+    if source.value is None:
+        return []
+    if not isinstance(source.value, list):
+        raise PackError(f"{path}, line 1: is no list of labelled sentences; begin each with '- say:'")
     found = []
-    for file, line, sentence in load_sentences(name_or_folder):
-        for fault in _faults(sentence, pack):
-            raise PackError(f"{folder / file}.yaml, line {line}: {fault}")
-        found.append(sentence)
+    for index, sentence in enumerate(validate_as(source, tuple[LabelledSentence, ...])):
+        _refuse_faults(source, (index,), sentence, pack)
+        found.append((source.line_of((index,)), sentence))
     return found
 
 
-def _faults(sentence: LabelledSentence, pack: Pack) -> Iterator[str]:
-    """What is wrong with a sentence: blank, or naming what the pack doesn't have."""
-    if not sentence.say.strip():
-        yield "say is blank"
-    checks = {check.id for check in pack.checks}
-    for kind, names, known in (
-        ("check", sentence.expect, checks),
-        ("check", sentence.readings, checks),
-        ("fitting", sentence.fittings, {fitting.id for fitting in pack.head.fittings}),
-        ("fact", sentence.facts, {fact.id for fact in pack.facts}),
-    ):
-        for name in names:
-            if name not in known:
-                yield f"there is no {kind} '{name}' in this pack"
-    for check, outcome in sentence.expect.items():
-        if not _is_outcome(outcome):
-            yield f"{check}: '{outcome}' is no outcome"
+def checked_visit_label(path: Path, pack: Pack) -> VisitLabel:
+    """The label of a visit; PackError with file and line for the first thing that can't be right."""
+    source = read_yaml(path)
+    if not isinstance(source.value, dict):
+        raise PackError(f"{path}, line 1: is no label of a visit; it has expect, fittings, facts and so on")
+    label = validate_as(source, VisitLabel)
+    _refuse_faults(source, (), label, pack)
+    return label
 
 
-def _is_outcome(said: str) -> bool:
-    outcome, _, severity = said.partition(" ")
-    if severity:
-        return outcome == "defect" and severity in get_args(Severity)
-    return outcome in get_args(Outcome)
+def _refuse_faults(source: YamlFile, where: Where, label: Label, pack: Pack) -> None:
+    for inside, fault in faults_of(label, pack):
+        raise PackError(f"{source.path}, line {source.line_of((*where, *inside))}: {fault}")

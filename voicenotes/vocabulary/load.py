@@ -7,12 +7,12 @@ from pathlib import Path
 
 from voicenotes.errors import PackError
 from voicenotes.vocabulary.homes import SHARED_LANGUAGE, pack_folder, vocab_home
+from voicenotes.vocabulary.labels import LabelledSentence
 from voicenotes.vocabulary.schema import (
     Aspect,
     Check,
     Cue,
     Fact,
-    LabelledSentence,
     Pack,
     PackHead,
     Part,

@@ -240,7 +240,7 @@ def _pack_sentences(pack: Pack) -> list[str]:
         return []
     said = []
     for _, _, sentence in load_sentences(Path(pack.home)):
-        for part in re.split(r"[.!?;]", sentence.say.lower()):
+        for part in re.split(r"[.!?;]", ". ".join(sentence.texts).lower()):
             words = " ".join(re.sub(r"[^a-z0-9' ]", " ", part).split())
             if words and WORDS_ONLY.match(words):
                 said.append(words)

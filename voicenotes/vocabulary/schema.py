@@ -9,42 +9,12 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import (
-    AfterValidator,
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    Field,
-    StringConstraints,
-    model_validator,
-)
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from voicenotes.model import Severity
+from voicenotes.vocabulary.entry import CheckId, Name, Phrase, Phrases
+from voicenotes.vocabulary.limit import Limit as Limit
 
-Name = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]*$")]
-CheckId = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]*\.[a-z][a-z0-9_]*$")]
-
-
-def _balanced(phrase: str) -> str:
-    """Choices and options are closed and don't stand in one another; ValueError otherwise."""
-    open_now = ""
-    for sign in phrase:
-        if sign in "(<":
-            if open_now:
-                raise ValueError(f"'{phrase}': a choice or option stands inside another")
-            open_now = sign
-        elif sign in ")>":
-            if open_now + sign not in ("()", "<>"):
-                raise ValueError(f"'{phrase}': '{sign}' closes nothing")
-            open_now = ""
-    if open_now:
-        raise ValueError(f"'{phrase}': '{open_now}' is never closed")
-    return phrase
-
-
-Phrase = Annotated[
-    str, AfterValidator(_balanced), StringConstraints(pattern=r"^=?[a-z0-9()|<> './%-]+$", min_length=1)
-]
 GENERAL = "general"
 
 
@@ -66,7 +36,6 @@ def _from_text(value: object) -> object:
 
 
 Conditions = tuple[Annotated[Condition, BeforeValidator(_from_text)], ...]
-Phrases = tuple[Phrase, ...]
 
 
 class ConditionLists(Entry):
@@ -111,6 +80,9 @@ class Part(Entry):
     misheard: Phrases = ()
     default: CheckId | None = None
     means: tuple[Name, ...] = ()
+    elsewhere: bool = Field(
+        default=False, description="not of this machine: what stands on, in or at it isn't either"
+    )
 
 
 class Fitting(Entry):
@@ -123,43 +95,14 @@ class Fitting(Entry):
     default: CheckId | None = None
 
 
-class Limit(Entry):
-    """A measured quantity of a check and the limit it is judged by.
-
-    `at_least`, `at_most` in `unit`. `nominals` with `lowest_ratio` and `highest_ratio` judge a value
-    against the nominal value nearest to it. `words` are needed beside the value only where one
-    check measures several quantities of one dimension.
-    """
-
-    quantity: str
-    dimension: Name
-    unit: str
-    at_least: float | None = None
-    at_most: float | None = None
-    nominals: tuple[float, ...] = ()
-    lowest_ratio: float | None = None
-    highest_ratio: float | None = None
-    severity: Severity | None = None
-    words: Phrases = ()
-    source: str = Field(description="a published text, or 'common practice, no source'")
-    from_memory: bool = Field(default=False, description="the value was not seen in the source")
-
-    @model_validator(mode="after")
-    def _bounds_agree(self) -> Limit:
-        if self.at_least is not None and self.at_most is not None and self.at_least > self.at_most:
-            raise ValueError("at_least is above at_most")
-        if self.nominals and (self.lowest_ratio is None or self.highest_ratio is None):
-            raise ValueError("nominals need lowest_ratio and highest_ratio")
-        return self
-
-
 class Check(ConditionLists):
     """One item that the pack wants judged.
 
     `terms` mean this check by themselves. `parts` (ids of parts or fittings) mean it together with one
     of its `aspects`, one of its own conditions, or a reading of its dimension. Its own `good`, `bad`,
     `unwanted` and `wanted` phrases hold for this check only and win over an aspect's.
-    `noted` phrases settle it as ok by being said of it ("it is hydraulic"); `notes` are facts that do.
+    `noted` phrases settle it as ok by being said of it ("it is hydraulic"); `notes` are facts that do, as
+    soon as `notes_needed` of them are known.
     """
 
     id: CheckId
@@ -175,6 +118,7 @@ class Check(ConditionLists):
     aspects: tuple[Name, ...] = ()
     noted: Phrases = ()
     notes: tuple[Name, ...] = ()
+    notes_needed: int = Field(default=1, gt=0, description="how many of the notes settle it")
     readings: tuple[Limit, ...] = ()
     caution: str | None = None
 
@@ -201,6 +145,9 @@ class Fact(Entry):
          choice    one of `choices`: value -> phrases that mean it (needs no lead)
          number    a plain number between `lowest` and `highest`
          quantity  a number with a unit of `dimension`, kept in `unit`
+
+    `lowest` and `highest`, in `unit`, are what it can be at all; `units` those that it can be said in, where
+    not all of its dimension will do ("ten minutes" are no power-on hours).
     """
 
     id: Name
@@ -210,6 +157,7 @@ class Fact(Entry):
     tail: Phrases = ()
     choices: dict[str, Phrases] = {}
     unit: str | None = None
+    units: tuple[str, ...] = ()
     dimension: Name | None = None
     lowest: float | None = None
     highest: float | None = None
@@ -217,7 +165,8 @@ class Fact(Entry):
 
 CueKind = Literal[
     "negation", "pseudo", "hedge", "plan", "general", "hearsay", "not_tested", "present", "absent",
-    "history", "circumstance", "retract", "correct", "breaker", "marker", "softener", "strengthener", "link",
+    "history", "now", "comparison", "circumstance", "retract", "correct",
+    "breaker", "exception", "sweep", "marker", "softener", "strengthener", "link",
     "class_critical", "class_major", "class_minor",
 ]  # fmt: skip
 
@@ -246,20 +195,6 @@ class PackHead(Entry):
     cautions: tuple[str, ...] = ()
     stations: tuple[Station, ...]
     fittings: tuple[Fitting, ...] = ()
-
-
-class LabelledSentence(Entry):
-    """A sentence and what it must be read as: the pack's own test, `sentences/*.yaml`.
-
-    `expect` maps a check to its outcome, with a severity after a defect if that is to be right too.
-    """
-
-    say: str
-    expect: dict[CheckId, str] = {}
-    fittings: dict[Name, str | bool] = {}
-    readings: dict[CheckId, str] = {}
-    facts: dict[Name, str | int | float] = {}
-    kind: str | None = Field(default=None, description="the kind of language it tries")
 
 
 class Pack(Entry):
