@@ -80,7 +80,7 @@ class Context:
     station: str | None = None
     untested_in: int | None = None
     tone: Tone | None = None
-    swept: bool = False
+    sweeping: bool = False
     generic_in: int | None = None
     hint: str | None = None
     heard: Heard = Heard()

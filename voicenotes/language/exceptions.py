@@ -85,7 +85,7 @@ def turned_round(view: ClauseView, context: Context, found: list[Found]) -> list
     cue, tone = exception_cue(view), context.tone
     if cue is None or tone is None or tone.polarity is not None or tone.sentence != view.clause.sentence:
         return found
-    if not context.swept or any(view.words.breaks[word] for word in range(cue.end, view.clause.end)):
+    if not context.sweeping or any(view.words.breaks[word] for word in range(cue.end, view.clause.end)):
         return found
     said = f"; {view.cite(cue.start, cue.end)} (exception)"
     return [

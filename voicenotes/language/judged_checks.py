@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from voicenotes.language.hits import ConditionHit, TermHit
 
 _BY_PLACE = 0.7
-_NEAR_WORDS = 3
+_NEAR_WORDS, _FAR_WORDS = 3, 8
 _LEAST_CARRIED, _OWN_OF_OLDER, _OLDER_BY = 2.5, 4.9, 0.9
 
 
@@ -34,10 +34,12 @@ def checks_judged(
     here = _here(view, context, group)
     certainty = CERTAINTY[condition.how]
     results: list[tuple[Choice, float, bool]] = []
+    led = bool(group) and view.follows_link(group[0])  # "throwing oil | over the guard"
     near = tuple(
         term
         for term in rest
-        if 0 <= term.start - condition.end <= _NEAR_WORDS or 0 <= condition.start - term.end <= _NEAR_WORDS
+        if 0 <= term.start - condition.end <= _NEAR_WORDS
+        or 0 <= condition.start - term.end <= (_FAR_WORDS if led else _NEAR_WORDS)
     )
     for terms in (group, near):
         for term in terms:

@@ -36,7 +36,7 @@ def read_clause(view: ClauseView, context: Context) -> tuple[list[Mention], Cont
         tone = replace(tone, polarity=next(iter(said)))
     if tone.polarity is None and context.tone is not None and not view.conditions:
         tone = replace(context.tone, sentence=context.tone.sentence)
-    return mentions, replace(following, tone=tone, swept=bool(view.reach.of_kind("sweep")))
+    return mentions, replace(following, tone=tone, sweeping=bool(view.reach.of_kind("sweep")))
 
 
 def _read(view: ClauseView, context: Context) -> tuple[list[Mention], Context]:

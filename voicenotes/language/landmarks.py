@@ -71,6 +71,7 @@ def landmarks_of(hits: Hits, quantities: Sequence[Quantity]) -> Landmarks:
         word
         for cue in hits.cues
         if cue.kind in STARTING_CUES
+        or cue.kind == "circumstance"
         or (cue.kind in ("negation", "present", "absent") and cue.use.reach == "forward")
         for word in range(cue.start, cue.end)
     )

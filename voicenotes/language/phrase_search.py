@@ -92,6 +92,7 @@ def find_hits(norms: Sequence[str], breaks: Sequence[int], lexicon: Lexicon) -> 
             if isinstance(entry.meaning, CueUse)
             and entry.meaning.kind in cue_kinds[span]
             and not _hidden(span, entry.meaning.kind, terms, conditions)
+            and not (entry.meaning.kind == "present" and blocking.around(span) not in (None, span))
         ),
         tuple(
             PlaceHit(span[0], span[1], entry.meaning.station)

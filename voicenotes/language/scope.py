@@ -124,7 +124,10 @@ def negations_of(
     for at, cue in enumerate(cues):
         if is_plain_no(words, cue) or (cue.phrase == "nor" and at > 0):
             continue
-        for index in _negated_by(words, cue, conditions, terms):
+        bounds = [other.start for other in reach.of_kind("circumstance") if other.start >= cue.end]
+        end = min(bounds, default=len(words))
+        within = [condition for condition in conditions if condition.start < end]
+        for index in _negated_by(words, cue, within, terms):
             turned[index] = (*turned.get(index, ()), cue)
     return turned
 
