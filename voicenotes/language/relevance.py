@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from voicenotes.language.hits import GUESSED
 from voicenotes.language.number_words import counting_words
 from voicenotes.language.spelled_codes import spelling
 from voicenotes.vocabulary.expand import morphology
@@ -125,6 +126,9 @@ def _limit(view: ClauseView, mention: Mention) -> float:
 
 
 def _is_plain(view: ClauseView, term: TermHit) -> bool:
-    """Whether a term is the trade's own: several words, or one that everyday English hardly uses."""
+    """Whether a term is the trade's own: several words, or one that everyday English hardly uses. A guess
+    never is."""
+    if term.how in GUESSED:
+        return False
     said = view.words.norms[term.start : term.end]
     return len(said) > 1 or any(word not in common_words() for word in said)
