@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 import voicenotes
-from voicenotes.language.near import ordinary_words
+from voicenotes.language.everyday import ordinary_words
 from voicenotes.vocabulary.expand import expand
 from voicenotes.vocabulary.homes import shipped_packs
 from voicenotes.vocabulary.load import load_pack

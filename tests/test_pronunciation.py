@@ -7,18 +7,19 @@ from pathlib import Path
 import pytest
 
 from voicenotes.errors import EngineError
-from voicenotes.speech.pronunciation import (
+from voicenotes.speech.dictionary_file import write_dictionary
+from voicenotes.vocabulary.pronunciation import (
     bundled_dictionary,
     english_sounds,
+    in_dictionary,
     pronunciations,
-    write_dictionary,
 )
 
 ARPABET = {sound for sounds in bundled_dictionary().values() for line in sounds for sound in line.split()}
 
 
 def said(word: str, given: dict[str, tuple[str, ...]] | None = None) -> tuple[str, ...]:
-    return pronunciations(word, given or {}, bundled_dictionary(), english_sounds())
+    return pronunciations(word, given or {}, in_dictionary, english_sounds())
 
 
 @pytest.mark.parametrize(
@@ -72,6 +73,11 @@ def test_all_variants_of_the_dictionary_are_kept() -> None:
     assert len(said("the")) >= 2
 
 
+@pytest.mark.parametrize("word", ["the", "read", "tomato", "lathe", "zibble"])
+def test_one_look_up_gives_what_the_whole_dictionary_has(word: str) -> None:
+    assert in_dictionary(word) == bundled_dictionary().get(word, ())[:4]
+
+
 def test_spelling_rules_come_near_cmudict() -> None:
     """Rules alone against CMUdict's own transcriptions of 400 common words: under 25 % of sounds wrong.
 
@@ -83,7 +89,7 @@ def test_spelling_rules_come_near_cmudict() -> None:
     words = [word for word in sorted(known) if word.isalpha() and 5 <= len(word) <= 9][::150]
     wrong = total = 0
     for word in words:
-        guess = pronunciations(word, {}, {}, english_sounds())[0].split()
+        guess = pronunciations(word, {}, lambda _: (), english_sounds())[0].split()
         wrong += min(Levenshtein.distance(guess, sounds.split()) for sounds in known[word])
         total += len(known[word][0].split())
     assert len(words) > 300

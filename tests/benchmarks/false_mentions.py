@@ -1,11 +1,13 @@
 """What the reader finds in English that speaks of no lathe.
 
-    python tests/benchmarks/false_mentions.py [--show N]
+    python tests/benchmarks/false_mentions.py [--show N] [--words N] [--seed N] [--sources NAME ...]
 
 Each paragraph is read by itself. A mention is a piece of evidence for a check; a settlement is a check that
-comes out ok, defect or not fitted, not only told, as if somebody had checked it: the costly kind. Every one
-is counted as false; in the everyday talk a few lines could be said of a machine too ("there's a puddle on
-the floor"), so its rates are upper bounds.
+comes out ok, defect or not fitted, not only told, as if somebody had checked it: the costly kind. Fittings
+and facts count their evidence. The last three columns say how many of all the evidence is owed to a term
+guessed by sound, guessed by spelling, or listed as misheard (by the reasons given), and `sound settled` how
+many settlements need a guess by sound. Every one is counted as false; in the everyday talk a few lines could
+be said of a machine too ("there's a puddle on the floor"), so its rates are upper bounds.
 
 The sources, and what they stand for:
   everyday, stops      vocab/english/everyday.txt, the project's own everyday talk at a workplace, six lines
@@ -15,7 +17,11 @@ The sources, and what they stand for:
   pydoc topics         the prose paragraphs of Python's pydoc_data/topics.py: the language reference
   licences             licence files of the packages installed beside this Python, each paragraph once
 
-The last depends on what is installed: compare its numbers within one environment only.
+  talk, mail, ...      ordinary English of seven kinds from the registries, see ordinary_english.py: of each a
+                       fixed random sample of its paragraphs (--words, --seed)
+  talk, raw and so on  the same samples in lower case without punctuation
+
+The licences depend on what is installed: compare their numbers within one environment only.
 """
 
 from __future__ import annotations
@@ -24,15 +30,18 @@ import argparse
 import codecs
 import contextlib
 import io
+import random
 import re
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from importlib.metadata import distributions
 from pydoc_data.topics import topics
 
+from ordinary_english import as_recognised, kinds
+
 import voicenotes
-from voicenotes.model import Record
+from voicenotes.model import Evidence, Record
 from voicenotes.vocabulary.homes import vocab_home
 from voicenotes.vocabulary.schema import Pack
 
@@ -51,6 +60,10 @@ class Tally:
     settlements: int = 0
     fittings: int = 0
     facts: int = 0
+    sound: int = 0
+    spelling: int = 0
+    misheard: int = 0
+    settled_by_sound: int = 0
     checks: Counter[str] = field(default_factory=Counter)
     shown: list[str] = field(default_factory=list)
 
@@ -60,13 +73,23 @@ class Tally:
         gaps = {gap.id for gap in record.gaps}
         for finding in record.checks:
             self.mentions += len(finding.evidence)
+            self._owed(finding.evidence)
             if finding.outcome in SETTLED and finding.evidence and finding.id not in gaps:
                 self.settlements += 1
+                self.settled_by_sound += all("(sound" in evidence.why for evidence in finding.evidence)
                 self.checks[finding.id] += 1
                 quotes = " / ".join(evidence.quote for evidence in finding.evidence)
                 self.shown.append(f"{finding.id} {finding.outcome}: {' '.join(quotes.split())[:150]}")
-        self.fittings += sum(len(found.evidence) for found in record.fittings.values())
+        for fitted in record.fittings.values():
+            self.fittings += len(fitted.evidence)
+            self._owed(fitted.evidence)
         self.facts += sum(len(found.evidence) for found in record.facts.values())
+
+    def _owed(self, evidence: list[Evidence]) -> None:
+        for piece in evidence:
+            self.sound += "(sound" in piece.why
+            self.spelling += "(spelling" in piece.why
+            self.misheard += "(misheard" in piece.why
 
     def rate(self, count: int) -> str:
         """A count per 10,000 words."""
@@ -111,37 +134,83 @@ def prose(text: str) -> Iterator[str]:
             yield line
 
 
-def tally(paragraphs: Iterator[str], pack: Pack) -> Tally:
+def tally(paragraphs: Iterable[str], pack: Pack, words: int) -> Tally:
     """Read the paragraphs up to the most words a source may have."""
     result = Tally()
     for paragraph in paragraphs:
-        if result.words >= MOST_WORDS_OF_A_SOURCE:
+        if result.words >= words:
             break
         result.add(paragraph, voicenotes.read_text(paragraph, pack))
     return result
+
+
+def sample(paragraphs: Iterator[str], words: int, seed: int) -> list[str]:
+    """A random choice of paragraphs with about so many words in all, the same for the same seed."""
+    shuffled = list(paragraphs)
+    random.Random(seed).shuffle(shuffled)
+    chosen, total = [], 0
+    for paragraph in shuffled:
+        if total >= words:
+            break
+        chosen.append(paragraph)
+        total += len(paragraph.split())
+    return chosen
+
+
+def sources_of(words: int, seed: int) -> Iterator[tuple[str, Iterable[str]]]:
+    """Each source's name and paragraphs."""
+    yield "everyday, stops", everyday(".")
+    yield "everyday, raw", everyday("")
+    yield "Zen of Python", zen()
+    yield "pydoc topics", (line for topic in sorted(topics) for line in prose(topics[topic]))
+    yield "licences", licences()
+    for name, paragraphs in kinds():
+        chosen = sample(paragraphs, words, seed)
+        yield name, chosen
+        yield f"{name}, raw", map(as_recognised, chosen)
+
+
+COLUMNS = (
+    "mentions",
+    "settlements",
+    "fittings",
+    "facts",
+    "sound",
+    "spelling",
+    "misheard",
+    "settled_by_sound",
+)
+
+
+def row(name: str, found: Tally) -> str:
+    """One line of the table."""
+    rates = (found.rate(getattr(found, column)) for column in COLUMNS)
+    cells = (f"{rate:>{max(9, len(column) + 1)}}" for column, rate in zip(COLUMNS, rates, strict=True))
+    return f"{name:<17}{found.words:>8}{''.join(cells)}"
 
 
 def main() -> None:
     """Read every source and print the table."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("--show", type=int, default=5, help="false settlements to print of each source")
+    parser.add_argument("--words", type=int, default=MOST_WORDS_OF_A_SOURCE, help="most words of a source")
+    parser.add_argument("--seed", type=int, default=1, help="another number chooses other samples")
+    parser.add_argument("--sources", nargs="*", help="only those whose names begin so")
     options = parser.parse_args()
     pack = voicenotes.load_pack("cnc_lathe")
-    sources = {
-        "everyday, stops": everyday("."),
-        "everyday, raw": everyday(""),
-        "Zen of Python": zen(),
-        "pydoc topics": (line for topic in sorted(topics) for line in prose(topics[topic])),
-        "licences": licences(),
-    }
     print("per 10,000 words:")
-    print(f"{'source':<18}{'words':>8}{'mentions':>10}{'settlements':>13}{'fittings':>10}{'facts':>8}")
-    tallies = {}
-    for name, paragraphs in sources.items():
-        found = tallies[name] = tally(paragraphs, pack)
-        counts = (found.mentions, found.settlements, found.fittings, found.facts)
-        mentions, settlements, fittings, facts = (found.rate(count) for count in counts)
-        print(f"{name:<18}{found.words:>8}{mentions:>10}{settlements:>13}{fittings:>10}{facts:>8}")
+    heads = (f"{column.replace('_', ' '):>{max(9, len(column) + 1)}}" for column in COLUMNS)
+    print(f"{'source':<17}{'words':>8}{''.join(heads)}")
+    tallies: dict[str, Tally] = {}
+    for name, paragraphs in sources_of(options.words, options.seed):
+        if options.sources and not name.startswith(tuple(options.sources)):
+            continue
+        tallies[name] = tally(paragraphs, pack, options.words)
+        print(row(name, tallies[name]), flush=True)
+    total = Tally()
+    for column in ("words", *COLUMNS):
+        setattr(total, column, sum(getattr(found, column) for found in tallies.values()))
+    print(row("all", total))
     for name, found in tallies.items():
         if found.checks and options.show:
             print(f"\n{name}: {found.settlements} settlements")

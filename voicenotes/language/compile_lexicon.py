@@ -59,6 +59,8 @@ def _add_terms(lexicon: Lexicon, phrases: Iterable[str], subject: Subject, how: 
             phrase = " ".join(words)
             _add(lexicon, words, Entry(subject, phrase, how))
             if how != "exact":
+                meant = lexicon.misheard_phrases.get(words, ())
+                lexicon.misheard_phrases[words] = tuple(dict.fromkeys((*meant, subject)))
                 for form in plural_forms(words[-1]) if words else ():
                     _add(lexicon, (*words[:-1], form), Entry(subject, phrase, how))
                 continue
@@ -204,6 +206,7 @@ def _compile(pack: Pack) -> Lexicon:
         stations=tuple(station.id for station in pack.head.stations),
         fittings=frozenset(fitting.id for fitting in pack.head.fittings),
         anywhere=frozenset(aspect.id for aspect in pack.aspects if aspect.anywhere),
+        pronunciations=pack.pronunciations,
         elsewhere=frozenset(part.id for part in pack.parts if part.elsewhere),
     )
     _add_terms(lexicon, pack.head.machine, Subject("machine", "machine"))

@@ -113,7 +113,7 @@ def _because(
 ) -> str:
     parts = []
     if choice.via is not None and choice.via.end > choice.via.start:
-        how = "carried over" if carried else choice.via.how
+        how = "carried over" if carried else choice.via.found
         parts.append(f"{view.cite(choice.via.start, choice.via.end)} ({how})")
     elif carried:
         parts.append("subject carried over")

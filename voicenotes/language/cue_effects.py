@@ -77,7 +77,7 @@ def _silenced(view: ClauseView, item: Found) -> CueHit | None:
     """The plan or general talk that keeps a condition from counting."""
     at = item.condition.start if item.condition else view.clause.start
     for cue in view.reach.of_kind("comparison"):
-        if cue.end <= at:
+        if cue.end <= at and not any(view.words.breaks[word] for word in range(cue.end, at + 1)):
             return cue
     for cue in view.reach.wide:
         if cue.kind == "general" and (cue.use.reach != "forward" or cue.start < at):
@@ -96,7 +96,8 @@ def _past(view: ClauseView, history: tuple[CueHit, ...], item: Found) -> CueHit 
         condition = item.condition
         if condition is None or condition.start < cue.end:
             return cue
-        if not _AND.intersection(view.words.norms[cue.end : condition.start]):
+        between = range(cue.end, condition.start)
+        if not any(view.words.norms[word] in _AND or view.words.breaks[word] for word in between):
             return cue
     return None
 

@@ -115,7 +115,7 @@ def echoed(view: ClauseView, context: Context) -> list[Mention]:
     for term in view.terms:
         others = tuple(other for other in view.terms if other is not term)
         for choice in choose_checks(view.lexicon, tone.meanings, (), term, others, frozenset(), context.here):
-            named[choice.check] = Named(f"{view.cite(term.start, term.end)} ({term.how})", (of_term(term),))
+            named[choice.check] = Named(f"{view.cite(term.start, term.end)} ({term.found})", (of_term(term),))
     if not view.terms and not any(view.is_unknown(at) for at in range(view.clause.start, view.clause.end)):
         named = dict.fromkeys(context.checks, _carried(view))
     said = view.cite(view.clause.start, view.clause.end)

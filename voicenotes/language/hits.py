@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from voicenotes.language.lexicon import CueUse, How, Judgement, Subject
 
+GUESSED = {"sound": "sounds like", "spelling": "spelt nearly like"}
+
 
 @dataclass(frozen=True)
 class TermHit:
@@ -22,6 +24,13 @@ class TermHit:
     how: How
     phrase: str
     inner: tuple[Subject, ...] = ()
+
+    @property
+    def found(self) -> str:
+        """How it was found, for the reasons given: a guess says what it was taken for."""
+        if self.how in GUESSED:
+            return f"{GUESSED[self.how]} {self.phrase}, a guess"
+        return self.how
 
 
 @dataclass(frozen=True)

@@ -92,4 +92,6 @@ class Lexicon:
     anywhere: frozenset[str] = frozenset()
     elsewhere: frozenset[str] = frozenset()
     term_phrases: dict[tuple[str, ...], tuple[Subject, ...]] = field(default_factory=dict)
+    pronunciations: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    misheard_phrases: dict[tuple[str, ...], tuple[Subject, ...]] = field(default_factory=dict)
     known_words: frozenset[str] = frozenset()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from voicenotes.language.near import ordinary_words
+from voicenotes.language.everyday import ordinary_words
 from voicenotes.language.numbers import parse_number
 from voicenotes.language.spans import words_of_all
 from voicenotes.language.spelled_codes import code_at, spelling

@@ -14,7 +14,7 @@ from voicenotes.language.judging import read_clause
 from voicenotes.language.landmarks import landmarks_of
 from voicenotes.language.lent_units import with_lent_units
 from voicenotes.language.mentions import Mention, Remark, judged_afterwards, merge
-from voicenotes.language.near import guess_terms
+from voicenotes.language.near import heard_hits
 from voicenotes.language.owners import without_others_things
 from voicenotes.language.phrase_search import find_hits
 from voicenotes.language.quantities import detect_metric, find_quantities
@@ -137,13 +137,10 @@ def views_of(
 ) -> list[tuple[ClauseView, tuple[PlaceHit, ...], tuple[FactHit, ...]]]:
     """Each remark with all that was found in it, the stations it announces and its fact words."""
     hits = find_hits(words.norms, words.breaks, lexicon)
-    guesses = guess_terms(words, lexicon, hits)
-    if guesses:
-        terms = sorted((*hits.terms, *guesses), key=lambda term: term.start)
-        hits = replace(hits, terms=tuple(terms))
-    hits = without_others_things(words, hits, lexicon.elsewhere)
     metric = detect_metric(words.norms) if metric is None else metric
     quantities = find_quantities(words.norms, metric, words.breaks)
+    hits = heard_hits(words, lexicon, hits, quantities)
+    hits = without_others_things(words, hits, lexicon.elsewhere)
     quantities = with_lent_units(words.norms, words.breaks, quantities, frozenset(words_of_all(hits.terms)))
     marks = landmarks_of(hits, quantities)
     clauses = clauses_of(words, marks)

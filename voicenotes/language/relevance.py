@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from voicenotes.language.hits import GUESSED
 from voicenotes.language.number_words import counting_words
 from voicenotes.language.spelled_codes import spelling
 from voicenotes.vocabulary.expand import morphology
@@ -77,7 +78,8 @@ class ForeignWords:
         """The share of foreign words from some words before `start` to some after `end`."""
         reach = relevance().window_words
         first, last = max(0, start - reach), min(len(self.before) - 1, end + reach)
-        return (self.before[last] - self.before[first]) / (last - first) if last > first else 0.0
+        found, in_all = self.before[last] - self.before[first], last - first
+        return found / in_all if found > 1 or in_all > reach else 0.0  # one odd word is no other subject
 
 
 def foreign_words(words: Words, covered: Collection[int], lexicon: Lexicon) -> ForeignWords:
@@ -124,6 +126,9 @@ def _limit(view: ClauseView, mention: Mention) -> float:
 
 
 def _is_plain(view: ClauseView, term: TermHit) -> bool:
-    """Whether a term is the trade's own: several words, or one that everyday English hardly uses."""
+    """Whether a term is the trade's own: several words, or one that everyday English hardly uses. A guess
+    never is."""
+    if term.how in GUESSED:
+        return False
     said = view.words.norms[term.start : term.end]
     return len(said) > 1 or any(word not in common_words() for word in said)

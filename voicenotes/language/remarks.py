@@ -25,6 +25,7 @@ DETERMINERS = frozenset(
 )  # fmt: skip
 _COORDINATORS = frozenset({"and", "or", "nor", "plus", "&"})
 _PRONOUNS = frozenset({"it", "they", "he", "she", "i", "you", "we", "there"})
+_OF_THEM = frozenset({"all", "both", "each", "none", "neither"})
 _CLOSING = frozenset(
     {"though", "too", "now", "well", "fine", "up", "down", "out", "in", "ways", "anyway", "mind", "either"}
 )
@@ -159,6 +160,8 @@ def _cut_at_comma(
     first = at + 1 if words.norms[at] in _COORDINATORS else at
     right_judged = marks.has_judgement(first, right_end)
     right_named = marks.has_term(first, right_end)
+    if right_judged and not right_named and words.norms[at] in _OF_THEM and at in marks.term_ends:
+        return ""  # "overrides, handwheel, keys: all work"
     if judged:
         if right_judged and _only_continues(words, marks, at, right_end):
             return ""
@@ -255,6 +258,9 @@ def _starts_subject(words: Words, marks: Landmarks, at: int, left: int, right_en
         return False
     before = marks.condition_at.get(at - 1)
     subject = words.norms[_opening(words, left)] in _PRONOUNS
+    if before is not None and subject and not marks.has_term(left, before.start):
+        ending = next((t.end for t in marks.terms if t.start == term), term)
+        return at != before.end or marks.has_judgement(ending, right_end)  # "they've lost | the clamps"
     if before is not None and at == term and not subject and not marks.has_term(left, before.start):
         return False
     return marks.has_judgement(term, right_end)

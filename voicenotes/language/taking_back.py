@@ -105,6 +105,11 @@ def overtaken(remarks: list[Remark], remark: Remark, view: ClauseView, was: Sequ
 
     `was` tells for each remark of this transcript whether it speaks of the past.
     """
+    repairs = view.reach.of_kind("history")
+    if repairs and not view.terms and view.clause.joint in ("break", "comma", "and"):
+        if was and was[-1]:  # "it was crashed, but that got put right long ago"
+            _mark(remarks, len(remarks) - 1, lambda m: m.polarity == "bad", "put right since", repairs[0])
+        return
     cues = view.reach.of_kind("now")
     if not cues:
         return

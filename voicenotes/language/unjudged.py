@@ -96,7 +96,7 @@ def _named_by(view: ClauseView, context: Context, terms: Group) -> dict[str, Nam
 
 
 def _named(view: ClauseView, term: TermHit) -> Named:
-    return Named(f"{view.cite(term.start, term.end)} ({term.how})", (of_term(term),))
+    return Named(f"{view.cite(term.start, term.end)} ({term.found})", (of_term(term),))
 
 
 def _sides(view: ClauseView, choice: Choice) -> Grounds:

@@ -113,8 +113,8 @@ def compiled_name(material: SpeechMaterial) -> str:
 
 
 def _compile(material: SpeechMaterial, folder: Path) -> None:
+    from voicenotes.speech.dictionary_file import write_dictionary
     from voicenotes.speech.language_model import everyday_english, write_language_model
-    from voicenotes.speech.pronunciation import write_dictionary
 
     words = write_language_model(material, everyday_english(), folder / "model.lm")
     write_dictionary(words, material.pronunciations, folder / "words.dict")

@@ -1,4 +1,4 @@
-"""How a word sounds, in ARPAbet, for the recogniser's dictionary.
+"""How a word sounds, in ARPAbet.
 
 The first source that knows a word decides, with all its variants:
 
@@ -16,6 +16,7 @@ Sources 4 to 7 are guesses; the last one always has an answer for a word with le
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import groupby
@@ -25,11 +26,9 @@ from voicenotes.errors import EngineError
 from voicenotes.vocabulary.homes import SHARED_LANGUAGE, vocab_home
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping
-    from pathlib import Path
+    from collections.abc import Mapping
 
-    _LookUp = Callable[[str], tuple[str, ...]]
-
+LookUp = Callable[[str], tuple[str, ...]]
 VOWEL_LETTERS = frozenset("aeiouy")
 VOWEL_SOUNDS = frozenset(
     ["AA", "AE", "AH", "AO", "AW", "AY", "EH", "ER", "EY", "IH", "IY", "OW", "OY", "UH", "UW"]
@@ -62,16 +61,16 @@ class EnglishSounds:
 def pronunciations(
     word: str,
     given: Mapping[str, tuple[str, ...]],
-    known: Mapping[str, tuple[str, ...]],
+    known: LookUp,
     english: EnglishSounds,
 ) -> tuple[str, ...]:
     """All ARPAbet transcriptions of a lower-case word; empty when it has no letter that can be spoken.
 
-    `given` are the pack's own, `known` the big dictionary's, both word -> transcriptions.
+    `given` are the pack's own, word -> transcriptions; `known` looks up the big dictionary.
     """
 
     def look_up(part: str) -> tuple[str, ...]:
-        return given.get(part) or english.words.get(part) or known.get(part) or ()
+        return given.get(part) or english.words.get(part) or known(part)
 
     found = (
         look_up(word)
@@ -89,46 +88,36 @@ def pronunciations(
     return tuple(filter(None, [sounded]))
 
 
-def write_dictionary(words: Iterable[str], given: Mapping[str, tuple[str, ...]], path: Path) -> list[str]:
-    """Write the recogniser's dictionary for `words`, variants as "word(2)"; returns the words left out.
+@lru_cache(maxsize=1)
+def bundled_dictionary() -> dict[str, tuple[str, ...]]:
+    """The pronouncing dictionary that pocketsphinx brings (CMUdict, about 126,000 words), all of it."""
+    found: dict[str, list[str]] = {}
+    for name, sounds in _dictionary_lines().items():
+        found.setdefault(name.partition("(")[0], []).append(sounds.strip())
+    return {word: tuple(sounds) for word, sounds in found.items()}
 
-    Words are left out only when nothing in them can be spoken. Raises EngineError when the file can't be
-    written.
-    """
-    known, english = bundled_dictionary(), english_sounds()
-    lines, silent = [], []
-    for word in sorted(set(words)):
-        sounds = pronunciations(word, given, known, english)
-        if not sounds:
-            silent.append(word)
-        for number, transcription in enumerate(sounds, start=1):
-            name = word if number == 1 else f"{word}({number})"
-            lines.append(f"{name} {transcription}")
-    try:
-        path.write_text("\n".join([*lines, ""]), encoding="utf-8")
-    except OSError as error:
-        raise EngineError(f"can't write the dictionary {path}: {error.strerror}") from error
-    return silent
+
+def in_dictionary(word: str) -> tuple[str, ...]:
+    """A word's transcriptions in `bundled_dictionary`, without taking the whole of it apart."""
+    lines = _dictionary_lines()
+    names = (word, *(f"{word}({number})" for number in range(2, MOST_VARIANTS + 1)))
+    return tuple(lines[name].strip() for name in names if name in lines)
 
 
 @lru_cache(maxsize=1)
-def bundled_dictionary() -> dict[str, tuple[str, ...]]:
-    """The pronouncing dictionary inside the installed pocketsphinx (CMUdict, about 126,000 words)."""
+def _dictionary_lines() -> dict[str, str]:
+    """Its lines: "word" or "word(2)" -> sounds. Finds the file without loading pocketsphinx itself."""
+    from importlib.util import find_spec
     from pathlib import Path
 
-    try:
-        import pocketsphinx
-    except ImportError as error:
-        raise EngineError("pocketsphinx is not installed: pip install pocketsphinx") from error
-    path = Path(pocketsphinx.get_model_path("en-us/cmudict-en-us.dict"))
+    spec = find_spec("pocketsphinx")
+    if spec is None or not spec.submodule_search_locations:
+        raise EngineError("pocketsphinx is not installed: pip install pocketsphinx")
+    path = Path(spec.submodule_search_locations[0]) / "model" / "en-us" / "cmudict-en-us.dict"
     if not path.is_file():
         raise EngineError(f"pocketsphinx came without its dictionary {path}: reinstall pocketsphinx")
-    found: dict[str, list[str]] = {}
-    for line in path.read_text(encoding="utf-8").splitlines():
-        name, _, sounds = line.partition(" ")
-        if sounds:
-            found.setdefault(name.partition("(")[0], []).append(sounds.strip())
-    return {word: tuple(sounds) for word, sounds in found.items()}
+    lines = (line.split(" ", 1) for line in path.read_text(encoding="utf-8").splitlines())
+    return {line[0]: line[1] for line in lines if len(line) == 2}
 
 
 @lru_cache(maxsize=1)
@@ -157,7 +146,7 @@ def english_sounds() -> EnglishSounds:
 def _from_pieces(
     word: str,
     given: Mapping[str, tuple[str, ...]],
-    known: Mapping[str, tuple[str, ...]],
+    known: LookUp,
     english: EnglishSounds,
 ) -> tuple[str, ...]:
     """A hyphenated word as its pieces said one after the other."""
@@ -168,7 +157,7 @@ def _from_pieces(
     return (" ".join(found[0] for found in sounds),) if all(sounds) else ()
 
 
-def _inflected(word: str, look_up: _LookUp) -> tuple[str, ...]:
+def _inflected(word: str, look_up: LookUp) -> tuple[str, ...]:
     for ending, stems in _endings(word):
         for stem in stems:
             found = look_up(stem) if len(stem) >= SHORTEST_PART else ()
@@ -214,7 +203,7 @@ def _ending_sounds(ending: str, stem: str) -> str:
     return {"ing": "IH NG", "er": "ER", "ers": "ER Z", "ly": "L IY", "less": "L AH S"}[ending]
 
 
-def _compound(word: str, look_up: _LookUp) -> tuple[str, ...]:
+def _compound(word: str, look_up: LookUp) -> tuple[str, ...]:
     """The most even split into two known words, no plural first: tool|setter, not tools|etter."""
     splits = range(SHORTEST_PART, len(word) - SHORTEST_PART + 1)
     for at in sorted(splits, key=lambda at: (word[at - 1] == "s", abs(2 * at - len(word)))):
