@@ -40,6 +40,8 @@ if TYPE_CHECKING:
 def _add(lexicon: Lexicon, words: tuple[str, ...], entry: Entry) -> None:
     if not words:
         return
+    if entry.how != "misheard":
+        lexicon.own_words.update(words)
     node = lexicon.tree
     for word in words:
         found = node.get(word)

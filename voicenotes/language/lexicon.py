@@ -95,3 +95,4 @@ class Lexicon:
     pronunciations: dict[str, tuple[str, ...]] = field(default_factory=dict)
     misheard_phrases: dict[tuple[str, ...], tuple[Subject, ...]] = field(default_factory=dict)
     known_words: frozenset[str] = frozenset()
+    own_words: set[str] = field(default_factory=set)

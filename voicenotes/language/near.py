@@ -19,10 +19,10 @@ from typing import TYPE_CHECKING, NamedTuple
 from voicenotes.language.everyday import BELONGING_TOGETHER, UNHEARD_OF, surprise
 from voicenotes.language.evidence import MOST_OF_A_PLACE, VERBS, evidence_of
 from voicenotes.language.hits import TermHit
-from voicenotes.language.number_words import lexicon as number_words
+from voicenotes.language.number_words import counting_words
 from voicenotes.language.sound_index import MOST_APART, sound_index, sounds_like
 from voicenotes.language.spans import words_of_all
-from voicenotes.vocabulary.expand import morphology, plural_forms
+from voicenotes.vocabulary.expand import morphology, plural_forms, verb_forms
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -146,10 +146,11 @@ def _scene(
     quantities: Sequence[Quantity],
     evidence: Evidence,
 ) -> Scene:
-    of_pack = near_index(lexicon).words | lexicon.known_words
+    own = lexicon.own_words
     function = morphology().function
     named, status = {}, {}
-    fixed: set[int] = {word for word, norm in enumerate(words.norms) if norm in VERBS or not norm.isalpha()}
+    never = VERBS | counting_words()
+    fixed = {word for word, norm in enumerate(words.norms) if norm in never or not norm.isalpha()}
     for term in terms:
         content = [word for word in words.norms[term.start : term.end] if word not in function]
         if term.how == "misheard" or len(content) != 1:
@@ -163,18 +164,16 @@ def _scene(
             status[condition.start] = condition
     fixed |= words_of_all(
         quantities,
-        (fact for fact in hits.facts if fact.role != "lead" or fact.end - fact.start > 1),
+        (fact for fact in hits.facts if fact.end - fact.start > 1),
         (cue for cue in hits.cues if cue.end - cue.start > 1 or cue.kind == "negation"),
     )
     return Scene(
         words,
         lexicon,
         evidence,
-        [min(surprise(norm), PACK_WORD) if norm in of_pack else surprise(norm) for norm in words.norms],
+        [min(surprise(norm), PACK_WORD) if norm in own else surprise(norm) for norm in words.norms],
         frozenset(
-            word
-            for word, norm in enumerate(words.norms)
-            if norm not in of_pack and surprise(norm) >= UNHEARD_OF
+            word for word, norm in enumerate(words.norms) if norm not in own and surprise(norm) >= UNHEARD_OF
         ),
         frozenset(fixed),
         named,
@@ -205,7 +204,7 @@ def _guess(scene: Scene, start: int, end: int) -> Guess | None:
         return None
     gain += scene.evidence.of_place(start, end) - scene.evidence.off_topic(start)
     said = scene.words.norms[start:end]
-    if gain < 0 or number_words().starters.issuperset(said) or sum(len(word) == 1 for word in said) > 1:
+    if gain < 0 or sum(len(word) == 1 for word in said) > 1:
         return None
     if said in scene.lexicon.misheard_phrases and (end - start > 1 or start not in scene.named):
         phrase = " ".join(said)
@@ -219,29 +218,29 @@ def _guess(scene: Scene, start: int, end: int) -> Guess | None:
         if term is not None:
             return Guess(gain, _hit(start, end, term, "spelling", scene.lexicon))
     alike = sounds_like(said, sound_index(scene.lexicon)) if around > 0 else None
-    if alike is None or _is_form_of(said, alike.term):
+    if alike is None or _is_form_of(said, alike.term) or not _stands_well(scene, start, end):
         return None
     gain -= PER_SOUND * alike.cost + index.rarity[alike.term]
-    likely = plain and _likely(scene, start, end)
-    if gain < 0 or alike.apart > (MOST_APART if likely else MOST_APART_IF_UNLIKELY):
+    several = plain and end - start > 1
+    if gain < 0 or alike.apart > (MOST_APART if several or strange else MOST_APART_IF_UNLIKELY):
         return None
     return Guess(gain, _hit(start, end, alike.term, "sound", scene.lexicon))
 
 
 def _is_form_of(said: tuple[str, ...], term: tuple[str, ...]) -> bool:
-    """Whether the words are the term itself or its other number."""
-    return said == term or (said[:-1] == term[:-1] and said[-1] in plural_forms(term[-1]))
+    """Whether the words are the term itself, its other number, or a verb made of it."""
+    last, meant = said[-1], term[-1]
+    forms = (meant, *plural_forms(meant), *verb_forms(meant))
+    return said[:-1] == term[:-1] and (last in forms or (len(meant) > 3 and last.startswith(meant)))
 
 
-def _likely(scene: Scene, start: int, end: int) -> bool:
-    """Whether a stretch is more than one ordinary word, and begins and ends like a noun phrase: with no
-    small words, unless a noun must stand there."""
-    norms = scene.words.norms
-    if end - start == 1 and start not in scene.strange:
-        return False
-    small = morphology().function
-    ends_well = norms[start] not in small and norms[end - 1] not in small
-    return ends_well or scene.evidence.noun_must_stand(start, end)
+def _stands_well(scene: Scene, start: int, end: int) -> bool:
+    """Whether a stretch begins and ends like a noun phrase: with a small word in front only after an
+    article or the like, and with one at the end only where a noun must stand."""
+    small, norms = morphology().function, scene.words.norms
+    if norms[end - 1] in small:
+        return scene.evidence.noun_must_stand(start, end)
+    return norms[start] not in small or scene.evidence.of_place(start, end) > 0
 
 
 def _may_be_changed(scene: Scene, start: int, end: int) -> bool:
