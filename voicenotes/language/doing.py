@@ -22,6 +22,7 @@ _BETWEEN = frozenset(
 )  # fmt: skip
 _OBJECTS = frozenset({"it", "her", "him", "them"})
 _OBJECT_STARTS = frozenset({"the", "a", "an", "this", "that", "your", "both", "all", "these", "those"})
+_ARTICLES = frozenset({"the", "a", "an", "this", "that"})
 _UNABLE = frozenset({"could", "can", "did"})
 _BY_FORCE = frozenset(
     {"move", "turn", "shift", "budge", "slide", "push", "pull", "lift", "shut", "close", "open"}
@@ -51,6 +52,9 @@ def only_tells_what_is_done(view: ClauseView, condition: ConditionHit) -> bool:
         "to",
     ):
         return condition.end + 1 < view.clause.end  # "starts to | rumble"
+    following = view.words.norms[condition.end : min(condition.end + 1, view.clause.end)]
+    if first.endswith("ing") and condition.end - condition.start == 1 and _ARTICLES.intersection(following):
+        return True  # "after running the spindle"
     if any(meaning.polarity == "bad" for meaning in condition.meanings):
         return False
     if condition.end - condition.start > 2 or not first.endswith("ing"):
