@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
 MOST_WORDS = 4
 MOST_MISSPELT_WORDS = 3
-PRIOR = 14.0
+PRIOR, PRIOR_OF_A_WORD = 14.0, 15.0
 PER_SOUND = 8.0
 MOST_APART_IF_UNLIKELY = 0.055
 
@@ -73,7 +73,7 @@ def _counts(term: TermHit, words: Words, evidence: Evidence) -> bool:
     usual = surprise(words.norms[term.start])
     around = evidence.around(term.start, term.end)
     speaking = around + evidence.of_place(term.start, term.end) - evidence.off_topic(term.start)
-    return usual >= UNHEARD_OF or (around > 0 and usual + speaking >= PRIOR)
+    return usual >= UNHEARD_OF or (around > 0 and usual + speaking >= PRIOR_OF_A_WORD)
 
 
 def _guesses(scene: Scene) -> list[Guess]:
