@@ -68,6 +68,12 @@ ALSO_COMPUTING = frozenset(
         "input",
         "output",
         "buffer",
+        "sorted",
+        "fittings",
+        "dimension",
+        "outer",
+        "repeats",
+        "variable",
     ]
 )
 SOURCES = sorted(PACKAGE.rglob("*.py"))

@@ -1,23 +1,18 @@
 """How spoken remarks are read, in tables: what is said, and what must follow from it.
 
-A row's right side names each check with its outcome ("defect" may have a severity after it), "told" when
-it is known from hearsay only, and "has" or "no" with a fitting. Every check that it does not name must
-come out not mentioned, and so be a gap. FOLLOWS shows each kind of cue at work; DOES_NOT_FOLLOW has what
-looks like the cue, or stands beyond its reach, and must be read as if the cue were not there.
+`reading_tables.py` tells how a row is written. FOLLOWS shows each kind of cue at work; DOES_NOT_FOLLOW has
+what looks like the cue, or stands beyond its reach, and must be read as if the cue were not there.
 """
 
 from __future__ import annotations
 
-from functools import lru_cache
 from typing import get_args
 
 import pytest
+from reading_tables import NOTHING, assert_follows, rows, shipped
 
 import voicenotes
-from voicenotes.model import CheckFinding, Record
-from voicenotes.vocabulary.schema import CueKind, Pack
-
-NOTHING = ""
+from voicenotes.vocabulary.schema import CueKind
 
 FOLLOWS: dict[str, list[tuple[str, str]]] = {
     "negation": [
@@ -189,6 +184,26 @@ FOLLOWS: dict[str, list[tuple[str, str]]] = {
         ("dents on the way covers", "axes.way_covers defect"),
         ("scoring on the guideways", "axes.way_wear defect"),
     ],
+    "now": [
+        ("the hydraulic pump was noisy but now it's quiet", "hydraulics.pump ok"),
+        ("the spindle belts were slack, at present they're tight", "drive.spindle_belts ok"),
+        ("the screen was fine and now it's dead", "panel.screen defect major"),
+    ],
+    "comparison": [
+        ("the way covers are straight, unlike the bent ones on the last lathe", "axes.way_covers ok"),
+        ("the hydraulic oil is clear as opposed to milky", "hydraulics.oil_condition ok"),
+        ("the hydraulic pump is quiet, nothing like the last one that squealed", "hydraulics.pump ok"),
+    ],
+    "exception": [
+        ("the axes are all fine except the way covers", "axes.way_covers defect major"),
+        ("everything works except for the handwheel", "panel.handwheel defect minor"),
+        ("the emergency stops work, all but one", "safety.emergency_stop defect critical"),
+    ],
+    "sweep": [
+        ("everything on the panel is fine", NOTHING),
+        ("the hydraulic oil is milky, the rest is fine", "hydraulics.oil_condition defect major"),
+        ("all the other checks on the turret are fine", NOTHING),
+    ],
 }  # fmt: skip
 
 DOES_NOT_FOLLOW: dict[str, list[tuple[str, str]]] = {
@@ -291,6 +306,27 @@ DOES_NOT_FOLLOW: dict[str, list[tuple[str, str]]] = {
     "link": [
         ("the dents of the van. The way covers are straight.", "axes.way_covers ok"),
     ],
+    "now": [
+        ("the way covers are bent. Today is Tuesday.", "axes.way_covers defect major"),
+        ("the hydraulic pump is noisy, the gauges are fine now",
+         "hydraulics.pump defect major, hydraulics.gauges ok"),
+        ("right now the screen is dead", "panel.screen defect major"),
+    ],
+    "comparison": [
+        ("I don't like the weather. The way covers are bent.", "axes.way_covers defect major"),
+        ("the spindle is noisier than I'd like", "spindle.noise defect critical"),
+        ("the spindle growls more than it whines", "spindle.noise defect critical"),
+    ],
+    "exception": [
+        ("the spindle belts are exceptionally loose", "drive.spindle_belts defect major"),
+        ("I had nothing to eat bar an apple. The way covers are bent.", "axes.way_covers defect major"),
+        ("the gauges agree at forty bar one after the other", "hydraulics.gauges ok"),
+    ],
+    "sweep": [
+        ("every emergency stop works", "safety.emergency_stop ok"),
+        ("the steady rest grips", "steady_rest.grip ok, has steady_rest"),
+        ("I gave the rest to charity. The spindle is quiet.", "spindle.noise ok"),
+    ],
 }  # fmt: skip
 
 # What the words are about, when the remark itself does not say.
@@ -309,80 +345,36 @@ KNOWN_WRONG = [
 ]
 
 
-@lru_cache
-def pack() -> Pack:
-    return voicenotes.load_pack("cnc_lathe")
-
-
-def rows(tables: dict[str, list[tuple[str, str]]]) -> list[object]:
-    return [
-        pytest.param(say, expected, id=f"{kind}: {say}")
-        for kind, table in tables.items()
-        for say, expected in table
-    ]
-
-
-def assert_follows(say: str, expected: str) -> None:
-    record = voicenotes.read_text(say, pack())
-    checks: dict[str, list[str]] = {}
-    fittings: dict[str, bool] = {}
-    for said in filter(None, expected.split(", ")):
-        name, *rest = said.split()
-        if name in ("has", "no"):
-            fittings[rest[0]] = name == "has"
-        else:
-            checks[name] = rest
-    fitted = {name: finding.fitted for name, finding in record.fittings.items() if finding.fitted is not None}
-    assert fitted == fittings
-    absent = {check.id for check in pack().checks if check.fitting and fittings.get(check.fitting) is False}
-    for finding in record.checks:
-        usual = ["not_fitted"] if finding.id in absent else ["not_mentioned"]
-        assert_outcome(record, finding, checks.get(finding.id, usual))
-
-
-def assert_outcome(record: Record, finding: CheckFinding, expected: list[str]) -> None:
-    read = [finding.outcome]
-    if finding.severity and len(expected) > 1 and expected[1] != "told":
-        read.append(finding.severity)
-    judging = [e for e in finding.evidence if e.polarity in ("good", "bad", "unsure", "not_tested")]
-    if finding.outcome in ("ok", "defect") and {e.basis for e in judging} == {"told"}:
-        read.append("told")
-    why = "; ".join(evidence.why for evidence in finding.evidence)
-    assert read == expected, f"{finding.id}: {why}"
-    settled = finding.outcome == "not_fitted" or (finding.outcome in ("ok", "defect") and "told" not in read)
-    assert (finding.id in {gap.id for gap in record.gaps}) is not settled
-
-
 @pytest.mark.parametrize(("say", "expected"), rows(FOLLOWS))
 def test_cue_at_work(say: str, expected: str) -> None:
-    assert_follows(say, expected)
+    assert_follows(say, expected, shipped())
 
 
 @pytest.mark.parametrize(("say", "expected"), rows(DOES_NOT_FOLLOW))
 def test_no_cue_or_beyond_its_reach(say: str, expected: str) -> None:
-    assert_follows(say, expected)
+    assert_follows(say, expected, shipped())
 
 
 @pytest.mark.parametrize(("say", "expected"), CARRIED_OVER)
 def test_what_it_refers_to(say: str, expected: str) -> None:
-    assert_follows(say, expected)
+    assert_follows(say, expected, shipped())
 
 
 @pytest.mark.xfail(reason="known misreading", strict=True)
 @pytest.mark.parametrize(("say", "expected"), KNOWN_WRONG)
 def test_known_misreading(say: str, expected: str) -> None:
-    assert_follows(say, expected)
+    assert_follows(say, expected, shipped())
 
 
 def test_every_kind_of_cue_has_rows_on_both_sides() -> None:
-    kinds = {cue.kind for cue in pack().cues}
+    kinds = {cue.kind for cue in shipped().cues}
     assert kinds == set(get_args(CueKind))
     assert set(FOLLOWS) == kinds
     assert set(DOES_NOT_FOLLOW) == kinds
 
 
 def test_a_check_not_tested_keeps_its_reason() -> None:
-    record = voicenotes.read_text("couldn't measure the end play, no bar to push on", pack())
+    record = voicenotes.read_text("couldn't measure the end play, no bar to push on", shipped())
     quotes = " ".join(evidence.quote for evidence in record.check("spindle.end_play").evidence)
     assert quotes == "couldn't measure the end play, no bar to push on"
     why = {gap.id: gap.why for gap in record.gaps}
@@ -394,4 +386,4 @@ def test_a_check_not_tested_keeps_its_reason() -> None:
     "say", ["The Way Covers Are BENT!", "the way covers are bent", "  the way covers are\nbent .  "]
 )
 def test_case_and_punctuation_do_not_decide(say: str) -> None:
-    assert_follows(say, "axes.way_covers defect major")
+    assert_follows(say, "axes.way_covers defect major", shipped())

@@ -51,7 +51,7 @@ def judge_conditions(view: ClauseView, context: Context, groups: list[Group]) ->
             continue
         for choice, certainty, carried in checks_judged(view, context, groups, condition, named):
             polarity = polarity_of(view, condition, choice.meaning, turning)
-            if polarity is None:
+            if polarity is None or (polarity == "good" and _is_guessed_praise(choice)):
                 continue
             if doing:
                 polarity = "not_tested"
@@ -59,6 +59,12 @@ def judge_conditions(view: ClauseView, context: Context, groups: list[Group]) ->
             grounds = _grounds(view, condition, choice, turning, carried)
             found.append(Found(choice, polarity, condition, certainty, why, grounds=grounds))
     return found
+
+
+def _is_guessed_praise(choice: Choice) -> bool:
+    """Whether praise that fits anything is said of a thing that was only guessed by its sound: not enough to
+    settle a check."""
+    return choice.via is not None and choice.via.how == "sound" and choice.meaning.owner == GENERAL
 
 
 def leads_to_value(view: ClauseView, condition: ConditionHit) -> bool:

@@ -21,6 +21,7 @@ _HABIT = frozenset({"will", "would", "can", "should", "always", "often", "usuall
 _ALL_SUCH = frozenset({"these", "those", "most", "many"})
 _HABIT_OF_ALL = frozenset({"always", "often", "usually", "never", "all", "tend"})
 _AND = frozenset({"and", "but", "so"})
+_RELATIVE = frozenset({"which", "who", "whose", "that"})
 _WORDS_BEFORE_THING = 3
 
 
@@ -77,7 +78,10 @@ def _silenced(view: ClauseView, item: Found) -> CueHit | None:
     """The plan or general talk that keeps a condition from counting."""
     at = item.condition.start if item.condition else view.clause.start
     for cue in view.reach.of_kind("comparison"):
-        if cue.end <= at:
+        between = range(cue.end, at + 1)
+        if cue.end <= at and not any(
+            view.words.breaks[word] and view.words.norms[word] not in _RELATIVE for word in between
+        ):
             return cue
     for cue in view.reach.wide:
         if cue.kind == "general" and (cue.use.reach != "forward" or cue.start < at):
@@ -96,7 +100,8 @@ def _past(view: ClauseView, history: tuple[CueHit, ...], item: Found) -> CueHit 
         condition = item.condition
         if condition is None or condition.start < cue.end:
             return cue
-        if not _AND.intersection(view.words.norms[cue.end : condition.start]):
+        between = range(cue.end, condition.start)
+        if not any(view.words.norms[word] in _AND or view.words.breaks[word] for word in between):
             return cue
     return None
 

@@ -21,6 +21,8 @@ _BETWEEN = frozenset(
      "actually"}
 )  # fmt: skip
 _OBJECTS = frozenset({"it", "her", "him", "them"})
+_OBJECT_STARTS = frozenset({"the", "a", "an", "this", "that", "your", "both", "all", "these", "those"})
+_ARTICLES = frozenset({"the", "a", "an", "this", "that"})
 _UNABLE = frozenset({"could", "can", "did"})
 _BY_FORCE = frozenset(
     {"move", "turn", "shift", "budge", "slide", "push", "pull", "lift", "shut", "close", "open"}
@@ -38,8 +40,11 @@ def only_tells_what_is_done(view: ClauseView, condition: ConditionHit) -> bool:
     first = view.words.norms[condition.start]
     if condition.start == view.clause.start and condition.end < view.clause.end:
         after = view.words.norms[condition.end]
-        if after in _OBJECTS and (view.words.norms[condition.start] + "s") in verb_forms(first):
-            return True  # "run her both ways"
+        base = (first + "s") in verb_forms(first)
+        if base and (after in _OBJECTS or after in _OBJECT_STARTS):
+            return True  # "run her both ways", "shut the door behind you"
+        if condition.how == "inflected" and not first.endswith(("s", "ing")) and after in _OBJECT_STARTS:
+            return True  # "ran the spindle for ten minutes"
     is_verb = condition.how == "inflected" or first.endswith(("ed", "ing")) or bool(verb_forms(first))
     if is_verb and _is_done_by_a_person(view, condition):
         return True
@@ -47,6 +52,9 @@ def only_tells_what_is_done(view: ClauseView, condition: ConditionHit) -> bool:
         "to",
     ):
         return condition.end + 1 < view.clause.end  # "starts to | rumble"
+    following = view.words.norms[condition.end : min(condition.end + 1, view.clause.end)]
+    if first.endswith("ing") and condition.end - condition.start == 1 and _ARTICLES.intersection(following):
+        return True  # "after running the spindle"
     if any(meaning.polarity == "bad" for meaning in condition.meanings):
         return False
     if condition.end - condition.start > 2 or not first.endswith("ing"):

@@ -66,6 +66,8 @@ def excepted(view: ClauseView, context: Context) -> list[Mention]:
         return []
     polarity = _CONTRARY[tone.polarity]
     checks = spoken_of(view, context, cue)
+    if not view.terms and cue.end in view.marks.links:
+        return []  # "readable except in sunlight"
     if not view.terms:  # "all tight bar one"
         checks = dict.fromkeys(context.checks, _carried(view))
     return [

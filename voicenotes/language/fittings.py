@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from voicenotes.model import Basis
 
 _GAP_WORDS = 2
+_SURELY_JUDGED = 0.85  # below this a judgement was carried over or guessed
 _ANSWERS = {"yes": True, "yep": True, "yeah": True, "no": False, "nope": False, "none": False}
 _JUDGED = ("good", "bad", "unsure")
 
@@ -79,6 +80,7 @@ def read_fittings(view: ClauseView, mentions: Sequence[Mention]) -> list[Fitting
         fitting = view.lexicon.checks[mention.check].fitting
         if fitting and fitting not in seen and mention.polarity in _JUDGED:
             seen.add(fitting)
+            implied = mention.confidence < _SURELY_JUDGED
             results.append(
                 FittingMention(
                     fitting,
@@ -87,6 +89,7 @@ def read_fittings(view: ClauseView, mentions: Sequence[Mention]) -> list[Fitting
                     mention.confidence,
                     f"{mention.check} judged: {mention.why}",
                     grounds=mention.grounds,
+                    implied=implied,
                 )
             )
     return results

@@ -160,7 +160,21 @@ def _only_circumstances(view: ClauseView, terms: tuple[TermHit, ...]) -> bool:
 def _is_distinctive(view: ClauseView, condition: ConditionHit) -> bool:
     """Whether a phrase is the trade's own: several words, one of which everyday English hardly uses."""
     said = view.words.norms[condition.start : condition.end]
-    return condition.how == "exact" and len(said) > 1 and not common_words().issuperset(said)
+    if condition.how != "exact" or len(said) < 2:
+        return False
+    return not common_words().issuperset(said) or _holds_own_term(view, condition, said)
+
+
+def _holds_own_term(view: ClauseView, condition: ConditionHit, said: tuple[str, ...]) -> bool:
+    """Whether a phrase of a check has the check's own term in it ("gets up to | maximum speed")."""
+    owners = {meaning.owner for meaning in condition.meanings}
+    phrases = view.lexicon.term_phrases
+    return any(
+        subject.kind == "check" and subject.id in owners
+        for start in range(len(said))
+        for end in range(start + 1, len(said) + 1)
+        for subject in phrases.get(said[start:end], ())
+    )
 
 
 def _stands_for_something_else(view: ClauseView, condition: ConditionHit) -> bool:

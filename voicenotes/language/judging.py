@@ -12,7 +12,7 @@ from voicenotes.language.cue_effects import is_generic, with_cues
 from voicenotes.language.exceptions import echoed, excepted, tone_of, turned_round
 from voicenotes.language.measuring import measurements, overruled
 from voicenotes.language.mentions import merge
-from voicenotes.language.unjudged import not_tested, only_named
+from voicenotes.language.unjudged import not_tested, omitted, only_named
 
 if TYPE_CHECKING:
     from voicenotes.language.clause_view import ClauseView, Context
@@ -43,7 +43,8 @@ def _read(view: ClauseView, context: Context) -> tuple[list[Mention], Context]:
     if _is_about_another(view):
         return [], context
     groups = groups_of(view.words, view.terms, view.conditions)
-    untested = view.reach.of_kind("not_tested")
+    left_undone = omitted(view)
+    untested = view.reach.of_kind("not_tested") or ((left_undone,) if left_undone else ())
     if untested:
         mentions = not_tested(view, context, untested[0])
         following = _next_context(view, context, mentions)

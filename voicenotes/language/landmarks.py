@@ -75,7 +75,7 @@ def landmarks_of(hits: Hits, quantities: Sequence[Quantity]) -> Landmarks:
         or (cue.kind in ("negation", "present", "absent") and cue.use.reach == "forward")
         for word in range(cue.start, cue.end)
     )
-    placed: tuple[Placed, ...] = (*quantities, *hits.terms)
+    placed: tuple[Placed, ...] = (*quantities, *hits.terms, *hits.conditions)
     whole = frozenset(word for hit in placed for word in range(hit.start + 1, hit.end))
     return Landmarks(
         hits.terms, tuple(term.start for term in hits.terms), frozenset(term.end for term in hits.terms),

@@ -35,6 +35,8 @@ _PARTICLES = frozenset(
      "through", "across", "open", "move", "with", "for", "right"}
 )  # fmt: skip
 _ONTO = frozenset({"on", "in", "at"})
+_PLACES = frozenset({"in", "on", "at", "under", "behind", "from", "over", "round", "around", "inside", "off"})
+_DENYING = frozenset({"not", "no", "never", "refuses", "refused", "fails", "failed", "without"})
 _MODALS = frozenset({"will", "would", "does", "do", "did", "can", "could"})
 _ALSO_VERBS = frozenset({"open", "move"})
 _LEVELS = frozenset({"low", "high"})
@@ -64,14 +66,14 @@ def find_hits(norms: Sequence[str], breaks: Sequence[int], lexicon: Lexicon) -> 
     ]
     condition_spans = longest(judging)
     conditions = Cover(condition_spans)
-    cue_kinds = _cue_kinds(by_span)
+    cue_kinds = _cue_kinds(by_span, norms)
     blocking = Cover(
         span for span, kinds in cue_kinds.items() if kinds & _EXCLUSIVE and span[1] - span[0] > 1
     )
     term_spans = [
         span
         for span in longest(_spans_of(by_span, Subject))
-        if blocking.around(span) in (None, span) and _starts_or_free(span, conditions)
+        if blocking.around(span) in (None, span) and _starts_or_free(span, conditions, norms)
     ]
     term_spans = [span for span in term_spans if not _is_verb_after_no(span, norms, breaks)]
     terms = Cover(term_spans)
@@ -138,10 +140,11 @@ def _spans_of(by_span: Entries, kind: type) -> list[Span]:
     return [span for span, entries in by_span.items() if any(isinstance(e.meaning, kind) for e in entries)]
 
 
-def _starts_or_free(span: Span, conditions: Cover) -> bool:
-    """Whether a term stands free of longer conditions, or begins one ("spindle | trips out")."""
+def _starts_or_free(span: Span, conditions: Cover, norms: Sequence[str]) -> bool:
+    """Whether a term stands free of longer conditions, begins one ("spindle | trips out"), or is where
+    one is ("in the | cabinet")."""
     outer = conditions.around(span)
-    return outer is None or outer[0] == span[0]
+    return outer is None or outer[0] == span[0] or (norms[outer[0]] in _PLACES and span[0] - outer[0] > 1)
 
 
 def _is_verb_after_no(span: Span, norms: Sequence[str], breaks: Sequence[int]) -> bool:
@@ -177,12 +180,19 @@ def _only_grammar(span: Span, norms: Sequence[str], breaks: Sequence[int], named
     return not (closed and led)
 
 
-def _cue_kinds(by_span: Entries) -> dict[Span, set[str]]:
+def _anybody_cannot(span: Span, norms: Sequence[str]) -> bool:
+    """ "You can't read the labels": what nobody can do is the thing's fault, not a check left out."""
+    return span[0] > 0 and norms[span[0] - 1] == "you" and norms[span[0]] in _MODALS
+
+
+def _cue_kinds(by_span: Entries, norms: Sequence[str]) -> dict[Span, set[str]]:
     """For each span the kinds of cue that count there: of overlapping rivals the longest."""
     spans_by_kind: dict[str, list[Span]] = {}
     for span, entries in by_span.items():
         for entry in entries:
             if isinstance(entry.meaning, CueUse):
+                if entry.meaning.kind == "not_tested" and _anybody_cannot(span, norms):
+                    continue
                 spans_by_kind.setdefault(entry.meaning.kind, []).append(span)
     rivals = set(longest(span for kind in _EXCLUSIVE for span in spans_by_kind.get(kind, ())))
     counted: dict[Span, set[str]] = {}
@@ -234,7 +244,12 @@ def _condition(
         # "fine" is no form of the noun "fines"
         entries = [entry for entry in entries if entry.how == "exact" or _judges(entry)]
     meanings = _judgements(entries)
-    inner_meanings = tuple(meaning for at in inner for meaning in _judgements(by_span[at]))
+    inner_meanings = tuple(
+        meaning
+        for at in inner
+        if not _DENYING.intersection(norms[span[0] : at[0]])  # "refuses to | start" is no start
+        for meaning in _judgements(by_span[at])
+    )
     term = terms.around(span)
     if term is not None:
         meanings, inner_meanings = _inside_term(by_span, span, term, meanings, norms), ()

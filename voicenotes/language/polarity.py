@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 PRESENT_REACH_WORDS = 3
 
 
+_VERBS_OF_ITS_OWN = frozenset({"is", "has", "was", "does", "had", "looks", "seems"})
+
+
 def polarity_of(
     view: ClauseView, condition: ConditionHit, meaning: Judgement, turning: tuple[CueHit, ...]
 ) -> Polarity | None:
@@ -70,8 +73,14 @@ def present_cue(view: ClauseView, condition: ConditionHit) -> CueHit | None:
         if 0 <= condition.start - cue.end <= PRESENT_REACH_WORDS and not _between_breaks(
             view, cue.end, condition.start
         ):
+            if cue.phrase in ("a", "an") and _has_its_own_verb(view, condition):
+                continue  # "a taper | has no damage" is told of the taper
             return cue
     return None
+
+
+def _has_its_own_verb(view: ClauseView, condition: ConditionHit) -> bool:
+    return condition.end < view.clause.end and view.words.norms[condition.end] in _VERBS_OF_ITS_OWN
 
 
 def _between_breaks(view: ClauseView, start: int, end: int) -> bool:

@@ -78,7 +78,8 @@ class ForeignWords:
         """The share of foreign words from some words before `start` to some after `end`."""
         reach = relevance().window_words
         first, last = max(0, start - reach), min(len(self.before) - 1, end + reach)
-        return (self.before[last] - self.before[first]) / (last - first) if last > first else 0.0
+        found, in_all = self.before[last] - self.before[first], last - first
+        return found / in_all if found > 1 or in_all > reach else 0.0  # one odd word is no other subject
 
 
 def foreign_words(words: Words, covered: Collection[int], lexicon: Lexicon) -> ForeignWords:

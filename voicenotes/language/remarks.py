@@ -25,6 +25,7 @@ DETERMINERS = frozenset(
 )  # fmt: skip
 _COORDINATORS = frozenset({"and", "or", "nor", "plus", "&"})
 _PRONOUNS = frozenset({"it", "they", "he", "she", "i", "you", "we", "there"})
+_OF_THEM = frozenset({"all", "both", "each", "none", "neither"})
 _CLOSING = frozenset(
     {"though", "too", "now", "well", "fine", "up", "down", "out", "in", "ways", "anyway", "mind", "either"}
 )
@@ -145,6 +146,10 @@ def _waits_for_predicate(words: Words, marks: Landmarks, left: int, at: int) -> 
     return all(condition is None or condition.is_noun for condition in said)
 
 
+def _has_plan(marks: Landmarks, start: int, end: int) -> bool:
+    return any(cue.kind == "plan" for word in range(start, end) for cue in marks.cues_at.get(word, ()))
+
+
 def _has_history(marks: Landmarks, start: int, end: int) -> bool:
     return any(cue.kind == "history" for word in range(start, end) for cue in marks.cues_at.get(word, ()))
 
@@ -159,6 +164,10 @@ def _cut_at_comma(
     first = at + 1 if words.norms[at] in _COORDINATORS else at
     right_judged = marks.has_judgement(first, right_end)
     right_named = marks.has_term(first, right_end)
+    if right_judged and words.norms[at] in ("it", "they") and _has_plan(marks, left, at):
+        return "comma"  # "let me try the door, | it drags"
+    if right_judged and not right_named and words.norms[at] in _OF_THEM and at in marks.term_ends:
+        return ""  # "overrides, handwheel, keys: all work"
     if judged:
         if right_judged and _only_continues(words, marks, at, right_end):
             return ""
@@ -255,6 +264,9 @@ def _starts_subject(words: Words, marks: Landmarks, at: int, left: int, right_en
         return False
     before = marks.condition_at.get(at - 1)
     subject = words.norms[_opening(words, left)] in _PRONOUNS
+    if before is not None and subject and not marks.has_term(left, before.start):
+        ending = next((t.end for t in marks.terms if t.start == term), term)
+        return at != before.end or marks.has_judgement(ending, right_end)  # "they've lost | the clamps"
     if before is not None and at == term and not subject and not marks.has_term(left, before.start):
         return False
     return marks.has_judgement(term, right_end)

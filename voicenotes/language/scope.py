@@ -77,7 +77,8 @@ def _spread_forward(
         clause = clauses[later]
         if clause.sentence != clauses[index].sentence or clause.joint in ("break", "marker"):
             return
-        if clause.joint == "subject" or clause.start - cue.end > _RAW_REACH_WORDS:
+        goes_on = cue.kind == "general" and words.norms[clause.start] in ("it", "they")
+        if (clause.joint == "subject" and not goes_on) or clause.start - cue.end > _RAW_REACH_WORDS:
             return
         if cue.kind == "general" and clause.joint == "and":
             return

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 JUDGED = ("good", "bad", "unsure", "not_tested")
 _NO = frozenset({"no", "nope", "nah", "none", "not"})
-_SHORT_ANSWER = 3
+_AFTER_NO = frozenset({"it", "they", "not", "none", "no", "at"})
 _CONTRARY: dict[str, Polarity] = {"good": "bad", "bad": "good"}
 _VERDICTS = ("good", "bad")
 _NEIGHBOURHOOD = 3
@@ -105,6 +105,11 @@ def overtaken(remarks: list[Remark], remark: Remark, view: ClauseView, was: Sequ
 
     `was` tells for each remark of this transcript whether it speaks of the past.
     """
+    repairs = view.reach.of_kind("history")
+    if repairs and not view.terms and view.clause.joint in ("break", "comma", "and"):
+        if was and was[-1]:  # "it was crashed, but that got put right long ago"
+            _mark(remarks, len(remarks) - 1, lambda m: m.polarity == "bad", "put right since", repairs[0])
+        return
     cues = view.reach.of_kind("now")
     if not cues:
         return
@@ -122,7 +127,7 @@ def answered(remarks: list[Remark], view: ClauseView) -> None:
         not remarks
         or not remarks[-1].quote.endswith("?")
         or words[0] not in _NO
-        or len(words) > _SHORT_ANSWER
+        or (len(words) > 1 and words[1] not in _AFTER_NO)
     ):
         return
     turned = tuple(
@@ -151,6 +156,8 @@ def class_afterwards(remarks: list[Remark], remark: Remark, view: ClauseView) ->
     if stated is None or any(m.polarity in JUDGED for m in remark.mentions) or not remarks:
         return
     severity, cue = stated
+    if any(view.is_unknown(word) for word in range(view.clause.start, cue.start)):
+        return  # "the train is expensive"
     said = f"{view.cite(cue.start, cue.end)} ({severity})"
     _mark(remarks, -1, lambda m: m.polarity == "bad", said, cue, severity=severity, stated=True)
 
@@ -170,6 +177,10 @@ def doubt_afterwards(remarks: list[Remark], view: ClauseView) -> None:
     cues = view.reach.of_kind("hedge")
     if not cues or view.quantities or not remarks:
         return
+    after = cues[0].end
+    pointed_at = after + 1 < view.clause.end and view.words.norms[after] in ("the", "this", "that")
+    if pointed_at and view.is_unknown(after + 1):
+        return  # "I'm not sure about the weather"
     asides = [term for term in view.terms if view.is_aside(term)]
     after_aside = min((term.start for term in asides), default=view.clause.end)
     if len(asides) < len(view.terms) or any(c.start < after_aside for c in view.conditions):

@@ -8,17 +8,31 @@ from typing import TYPE_CHECKING, NamedTuple
 from voicenotes.language.binding import groups_of
 from voicenotes.language.choose_check import choose_checks
 from voicenotes.language.grounds import CARRIED, Ground, Grounds, of_cue, of_term
-from voicenotes.language.lexicon import Judgement
+from voicenotes.language.hits import CueHit
+from voicenotes.language.lexicon import CueUse, Judgement
 from voicenotes.language.mentions import Mention
 from voicenotes.language.scope import first_cue
+from voicenotes.vocabulary.expand import morphology, verb_forms
 from voicenotes.vocabulary.schema import GENERAL
 
 if TYPE_CHECKING:
     from voicenotes.language.binding import Group
     from voicenotes.language.choose_check import Choice
     from voicenotes.language.clause_view import ClauseView, Context
-    from voicenotes.language.hits import CueHit, TermHit
+    from voicenotes.language.hits import TermHit
     from voicenotes.model import Basis, Polarity
+
+
+_DOERS = frozenset({"i", "we", "just", "so", "and", "but", "then", "also", "still", "actually", "really"})
+_ABLE = frozenset({"did", "could", "can", "have", "had", "was"})
+_DEEDS = frozenset({"run", "open", "close", "take", "put", "make", "try", "look"})
+_NOTICING = frozenset(
+    {"find", "see", "hear", "feel", "notice", "spot", "smell", "detect", "measure", "get", "like", "want",
+     "think", "mind", "know", "have", "need", "be", "fault", "ask", "help", "complain", "a", "any", "the",
+     "much", "even", "only"}
+)  # fmt: skip
+_BY_HAND = frozenset({"move", "turn", "shift", "budge", "slide", "push", "pull", "lift"})
+_WORDS_TO_OBJECT = 5
 
 
 class Named(NamedTuple):
@@ -44,6 +58,33 @@ def not_tested(view: ClauseView, context: Context, cue: CueHit) -> list[Mention]
         )
         for check, named in checks.items()
     ]  # fmt: skip
+
+
+def omitted(view: ClauseView) -> CueHit | None:
+    """ "Didn't stroke the quill", "I couldn't index the turret": the negation by which somebody says what he
+    left undone, as a cue."""
+    norms, at = view.words.norms, view.clause.start
+    while at < view.clause.end and norms[at] in _DOERS:
+        at += 1
+    able = norms[at] in _ABLE if at < view.clause.end else False
+    at += able
+    if at + 1 >= view.clause.end or norms[at] not in ("not", "never"):
+        return None
+    verb = at + 1
+    if norms[verb] in _NOTICING or norms[verb] in _BY_HAND or norms[verb] in morphology().function - _DEEDS:
+        return None
+    if not able and not verb_forms(norms[verb]):
+        return None
+    condition = view.marks.condition_at.get(verb)
+    if condition is not None and not any(
+        m.polarity in ("good", "wanted", "noted") for m in condition.meanings
+    ):
+        return None
+    if not any(cue.start <= at < cue.end and cue.kind == "negation" for cue in view.reach.own):
+        return None
+    if not any(term.start > verb and term.start - verb <= _WORDS_TO_OBJECT for term in view.terms):
+        return None
+    return CueHit(view.clause.start, verb + 1, CueUse("not_tested", "both", view.clause.end), "left undone")
 
 
 def _names_other_things(view: ClauseView) -> bool:
