@@ -9,7 +9,7 @@ import sys
 import pytest
 
 HEAVY = {
-    "av", "ctranslate2", "faster_whisper", "metaphone", "numpy", "pint", "pocketsphinx",
+    "av", "ctranslate2", "faster_whisper", "numpy", "pint", "pocketsphinx",
     "pydantic", "rapidfuzz", "rich.progress", "spacy", "yaml",
 }  # fmt: skip
 

@@ -44,11 +44,12 @@ from voicenotes.language.compile_lexicon import lexicon_of
 from voicenotes.language.everyday import surprise
 from voicenotes.language.hits import Hits
 from voicenotes.language.lexicon import Lexicon, Subject
-from voicenotes.language.near import heard_hits, near_index
+from voicenotes.language.near import heard_hits
 from voicenotes.language.phrase_search import find_hits
 from voicenotes.language.quantities import Quantity, detect_metric, find_quantities
 from voicenotes.language.sound_index import joined
 from voicenotes.language.sounds import sounds, sounds_of
+from voicenotes.language.spelling_index import near_index
 from voicenotes.language.words import Words, words_of
 from voicenotes.vocabulary.homes import everyday_words
 from voicenotes.vocabulary.pronunciation import english_sounds, in_dictionary, pronunciations

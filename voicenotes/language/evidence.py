@@ -19,12 +19,13 @@ from voicenotes.vocabulary.schema import GENERAL
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from voicenotes.language.hits import Hits, TermHit
+    from voicenotes.language.hits import ConditionHit, Hits, TermHit
     from voicenotes.language.quantities import Quantity
     from voicenotes.language.words import Words
 
 JUDGED_WITHIN, NAMED_WITHIN = 5, 15
 JUDGED, JUDGED_GENERALLY, MEASURED = 3.0, 2.0, 2.0
+ONLY_A_NOUN = 1.5
 NAMED, NAMED_IN_PLAIN_WORDS = 2.5, 1.0
 NOUN_AFTER_ARTICLE, NOUN_BEFORE_VERB = 2.0, 1.0
 NO_NOUN_BY_ITSELF = 2.0
@@ -32,7 +33,7 @@ MOST_OF_A_PLACE = NOUN_AFTER_ARTICLE + NOUN_BEFORE_VERB + NO_NOUN_BY_ITSELF
 VERBS = frozenset(
     ["is", "are", "was", "were", "'s", "has", "have", "looks", "seems", "does", "did", "will", "can"]
 )
-TOPIC_WITHIN = 30
+TOPIC_WITHIN = 45
 WORDS_A_TERM, TERMS_EXPECTED = 20, 0.5
 OFF_TOPIC, MOST_OFF_TOPIC = 1.6, 6.0
 _BEFORE_NOUN = DETERMINERS | {"no", "any", "each", "both", "either", "another"}
@@ -105,8 +106,7 @@ def evidence_of(words: Words, hits: Hits, quantities: Iterable[Quantity]) -> Evi
     named = [0.0] * len(words)
     for condition in hits.conditions:
         if condition.judges:
-            own = any(meaning.owner != GENERAL for meaning in condition.meanings)
-            _spread(judged, words, condition.start, condition.end, JUDGED if own else JUDGED_GENERALLY)
+            _spread(judged, words, condition.start, condition.end, _of_condition(words, condition))
     for quantity in quantities:
         _spread(judged, words, quantity.start, quantity.end, MEASURED)
     terms = [0.0] * (len(words) + 1)
@@ -130,6 +130,16 @@ def _spread(values: list[float], words: Words, start: int, end: int, strength: f
         if words.breaks[word + 1] == STRONG:
             break
         values[word] = max(values[word], strength)
+
+
+def _of_condition(words: Words, condition: ConditionHit) -> float:
+    """How much a judgement says for talk of the trade: more if it fits only some things, less if it is a
+    noun, and so may be no judgement."""
+    if condition.is_noun:
+        return ONLY_A_NOUN
+    plain = morphology().function.issuperset(words.norms[condition.start : condition.end])
+    own = any(meaning.owner != GENERAL for meaning in condition.meanings)
+    return JUDGED if own and not plain else JUDGED_GENERALLY
 
 
 def _of_term(words: Words, term: TermHit) -> float:

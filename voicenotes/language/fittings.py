@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 from voicenotes.language.binding import groups_of
 from voicenotes.language.grounds import Ground, of_cue, of_term
+from voicenotes.language.hits import GUESSED
+from voicenotes.language.lexicon import CERTAINTY
 from voicenotes.language.mentions import FittingMention
 from voicenotes.language.remarks import noun_phrase_start
 from voicenotes.language.words import WEAK
@@ -51,26 +53,27 @@ def read_fittings(view: ClauseView, mentions: Sequence[Mention]) -> list[Fitting
                 continue  # "couldn't run the live tools, no driven holder"
             if absent is not None and not _is_said_of_it(view, fittings[-1][0], absent):
                 for term, name in fittings:
-                    why = (
-                        f"{view.cite(absent.start, absent.end)} (absent) + {view.cite(term.start, term.end)}"
-                    )
+                    why = f"{view.cite(absent.start, absent.end)} (absent) + {_named(view, term)}"
                     grounds = of_cue(absent), of_term(term)
                     results.append(
-                        FittingMention(name, None if hedged else False, basis, 0.9, why, grounds=grounds)
+                        FittingMention(
+                            name, None if hedged else False, basis, _sure(0.9, term), why, grounds=grounds
+                        )
                     )
             elif (
                 present := _says(view, fittings[0][0], fittings[-1][0], "present")
             ) is not None and not hedged:
                 for term, name in fittings:
                     there = view.cite(present.start, present.end)
-                    why = f"{there} (present) + {view.cite(term.start, term.end)}"
+                    why = f"{there} (present) + {_named(view, term)}"
                     grounds = of_cue(present), of_term(term)
-                    results.append(FittingMention(name, True, basis, 0.85, why, grounds=grounds))
+                    results.append(FittingMention(name, True, basis, _sure(0.85, term), why, grounds=grounds))
             elif not hedged and _is_where(view, fittings[0][0]):
                 for term, name in fittings:
-                    why = f"{view.cite(term.start, term.end)}: something was judged at it"
+                    why = f"{_named(view, term)}: something was judged at it"
+                    sure = _sure(0.8, term)
                     results.append(
-                        FittingMention(name, True, basis, 0.8, why, implied=True, grounds=(of_term(term),))
+                        FittingMention(name, True, basis, sure, why, implied=True, grounds=(of_term(term),))
                     )
     seen = {mention.fitting for mention in results}
     for mention in mentions:
@@ -99,6 +102,17 @@ def _answer(view: ClauseView, last: TermHit) -> bool | None:
     after = last.end + 1
     closed = after >= view.clause.end or view.words.breaks[after] or view.words.norms[after] in ("and", "but")
     return _ANSWERS.get(view.words.norms[last.end]) if closed else None
+
+
+def _named(view: ClauseView, term: TermHit) -> str:
+    """A term's words, and what they were taken for where that is a guess."""
+    words = view.cite(term.start, term.end)
+    return f"{words} ({term.found})" if term.how in GUESSED else words
+
+
+def _sure(plainly: float, term: TermHit) -> float:
+    """The confidence in what would be as sure as `plainly` of a term said plainly."""
+    return plainly * CERTAINTY[term.how] / CERTAINTY["exact"] if term.how in GUESSED else plainly
 
 
 def _is_where(view: ClauseView, term: TermHit) -> bool:
