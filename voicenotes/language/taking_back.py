@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 JUDGED = ("good", "bad", "unsure", "not_tested")
 _NO = frozenset({"no", "nope", "nah", "none", "not"})
-_AFTER_NO = frozenset({"it", "they", "not", "none", "no", "at"})
+_AFTER_NO = frozenset({"it", "they", "not", "none", "no", "at", "really", "quite", "entirely"})
 _CONTRARY: dict[str, Polarity] = {"good": "bad", "bad": "good"}
 _VERDICTS = ("good", "bad")
 _NEIGHBOURHOOD = 3
