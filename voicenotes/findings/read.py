@@ -59,6 +59,13 @@ def read_transcripts(recordings: Sequence[tuple[RecordingEntry, Transcript | Non
 
     A recording without a transcript (it couldn't be read) stays listed with its problem.
     """
+    from voicenotes.language.collection import no_collecting
+
+    with no_collecting():
+        return _read(recordings, pack)
+
+
+def _read(recordings: Sequence[tuple[RecordingEntry, Transcript | None]], pack: Pack) -> Record:
     from voicenotes.language.clause_view import Context, Heard
     from voicenotes.language.reader import read_transcript, speaks_metric
 

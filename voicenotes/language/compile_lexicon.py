@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import gc
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
+from voicenotes.language.collection import no_collecting
 from voicenotes.language.lexicon import (
     CERTAINTY,
     MEANINGS,
@@ -169,13 +169,8 @@ def _add_fact(lexicon: Lexicon, fact: Fact) -> None:
 
 @lru_cache(maxsize=8)
 def _compiled(pack: _Keyed) -> Lexicon:
-    collecting = gc.isenabled()
-    gc.disable()  # a hundred thousand small objects that all stay: nothing to collect meanwhile
-    try:
+    with no_collecting():
         return _compile(pack.pack)
-    finally:
-        if collecting:
-            gc.enable()
 
 
 @dataclass(frozen=True)
