@@ -35,7 +35,7 @@ def read_clause(view: ClauseView, context: Context) -> tuple[list[Mention], Cont
     if len(said) == 1:
         tone = replace(tone, polarity=next(iter(said)))
     if tone.polarity is None and context.tone is not None and not view.conditions:
-        tone = replace(context.tone, sentence=context.tone.sentence)
+        tone = context.tone
     return mentions, replace(following, tone=tone, sweeping=bool(view.reach.of_kind("sweep")))
 
 

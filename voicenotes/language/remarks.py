@@ -121,7 +121,7 @@ def _cut_here(
             return "and"  # "... and so is the power supply"
         if words.norms[at] == "nor" and _waits_for_predicate(words, marks, left, at):
             return ""
-        if not judged and not _has_history(marks, left, at):
+        if not judged and not _has_cue(marks, "history", left, at):
             return ""
         if at + 1 < right_end and words.norms[at + 1] in _PRONOUNS and marks.has_judgement(at + 1, right_end):
             return "and"
@@ -146,12 +146,8 @@ def _waits_for_predicate(words: Words, marks: Landmarks, left: int, at: int) -> 
     return all(condition is None or condition.is_noun for condition in said)
 
 
-def _has_plan(marks: Landmarks, start: int, end: int) -> bool:
-    return any(cue.kind == "plan" for word in range(start, end) for cue in marks.cues_at.get(word, ()))
-
-
-def _has_history(marks: Landmarks, start: int, end: int) -> bool:
-    return any(cue.kind == "history" for word in range(start, end) for cue in marks.cues_at.get(word, ()))
+def _has_cue(marks: Landmarks, kind: str, start: int, end: int) -> bool:
+    return any(cue.kind == kind for word in range(start, end) for cue in marks.cues_at.get(word, ()))
 
 
 def _says_something(marks: Landmarks, start: int, end: int) -> bool:
@@ -164,7 +160,7 @@ def _cut_at_comma(
     first = at + 1 if words.norms[at] in _COORDINATORS else at
     right_judged = marks.has_judgement(first, right_end)
     right_named = marks.has_term(first, right_end)
-    if right_judged and words.norms[at] in ("it", "they") and _has_plan(marks, left, at):
+    if right_judged and words.norms[at] in ("it", "they") and _has_cue(marks, "plan", left, at):
         return "comma"  # "let me try the door, | it drags"
     if right_judged and not right_named and words.norms[at] in _OF_THEM and at in marks.term_ends:
         return ""  # "overrides, handwheel, keys: all work"
