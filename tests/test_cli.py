@@ -101,6 +101,7 @@ def test_nothing_readable_is_exit_code_2(visit: Path, pack: Path) -> None:
 def test_the_engine_line_is_said_once(visit: Path, pack: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     from test_visit import FakeEngine
 
+    monkeypatch.setattr("voicenotes.hearing.hear.processes_for", lambda _: 0)
     monkeypatch.setattr(choose, "choose_engine", lambda *_, **__: (FakeEngine(), "Speech engine: fake."))
     voice = speech_like([(0.2, 1.8)], 2.0)
     write_audio(visit / "memo 2.wav", "pcm_s16le", rate=16_000, samples=voice)

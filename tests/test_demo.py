@@ -179,6 +179,8 @@ def test_nothing_is_heard_that_was_not_said(heard: Record) -> None:
 def transcripts(visit: Path) -> list[Transcript]:
     """What was heard in each recording, in order, from the transcripts kept beside the visit."""
     kept = [read_yaml(path).value for path in (visit / ".voicenotes").glob("*.json")]
-    by_sha = {entry["sha256"]: Transcript.model_validate(entry["heard"]["transcript"]) for entry in kept}
+    by_sha = {
+        entry["origin"]["sha256"]: Transcript.model_validate(entry["heard"]["transcript"]) for entry in kept
+    }
     record = Record.model_validate_json((visit / "record.json").read_text(encoding="utf-8"))
     return [by_sha[entry.sha256] for entry in record.recordings if entry.sha256]

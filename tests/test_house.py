@@ -24,13 +24,14 @@ FLOORS = [
     {"vocabulary"},
     {"audio", "speech", "language"},
     {"findings"},
-    {"outputs", "files"},
+    {"outputs", "files", "lock"},
     {"hearing", "visit", "scoring"},
     {"cli", "__main__"},
 ]
 MAY_USE_WITHIN_FLOOR = {
     ("speech", "audio"),
     ("visit", "hearing"),
+    ("lock", "files"),
     ("scoring", "visit"),
     ("__main__", "cli"),
     ("model", "errors"),

@@ -27,6 +27,8 @@ class FakeEngine:
     """Hears "spindle is quiet" wherever there is sound, and counts what it is given."""
 
     name = "fake"
+    processes = True
+    settings = "one"
 
     def __init__(self) -> None:
         self.model: str | None = "one"
@@ -50,6 +52,7 @@ class FakeEngine:
 @pytest.fixture
 def engine(monkeypatch: pytest.MonkeyPatch) -> FakeEngine:
     fake = FakeEngine()
+    monkeypatch.setattr("voicenotes.hearing.hear.processes_for", lambda _: 0)
     monkeypatch.setattr(choose, "choose_engine", lambda *_, **__: (fake, "Speech engine: fake."))
     return fake
 
@@ -205,12 +208,12 @@ def test_a_spoilt_kept_transcript_is_made_again(
     sound(visit / "a.wav")
     process_visit(visit, pack)
     first = (visit / "record.json").read_bytes()
-    (kept,) = (visit / ".voicenotes").iterdir()
+    (kept,) = (visit / ".voicenotes").glob("*.json")
     kept.write_bytes(content)
     process_visit(visit, pack)
     assert len(engine.given) == 2
     assert (visit / "record.json").read_bytes() == first
-    assert json.loads(kept.read_bytes())["engine"] == "fake"
+    assert json.loads(kept.read_bytes())["origin"]["engine"] == "fake"
 
 
 def test_a_kept_transcript_of_another_recording_is_not_taken(
@@ -218,9 +221,9 @@ def test_a_kept_transcript_of_another_recording_is_not_taken(
 ) -> None:
     sound(visit / "a.wav")
     process_visit(visit, pack)
-    (kept,) = (visit / ".voicenotes").iterdir()
+    (kept,) = (visit / ".voicenotes").glob("*.json")
     data = json.loads(kept.read_text())
-    kept.write_text(json.dumps({**data, "sha256": "0" * 64}))
+    kept.write_text(json.dumps({**data, "origin": {**data["origin"], "sha256": "0" * 64}}))
     process_visit(visit, pack)
     assert len(engine.given) == 2
 

@@ -35,3 +35,8 @@ class VisitError(VoicenotesError):
 
 class LabelError(VoicenotesError):
     """A set of labelled sentences or visits is missing, empty or can't be scored."""
+
+
+def without_name(error: RecordingError, name: str) -> str:
+    """The error's line without the file name before it, for where the name has a place of its own."""
+    return str(error).removeprefix(f"{name}: ")

@@ -11,10 +11,12 @@ from pathlib import Path
 
 from voicenotes.errors import VisitError
 
+PROBE_BYTES = 100_000  # about what a small record needs
 RECORD_FILE = "record.json"
 # What voicenotes, or somebody saving what it prints, puts beside the recordings.
 OWN_FILES = frozenset((RECORD_FILE, "gaps.json", "gaps.txt", "report.json", "report.txt", "summary.txt"))
 
+_TEMPORARY = re.compile(r"\.(?:writable|.+\.json)\.\d+\.tmp")
 _DATE_IN_NAME = re.compile(
     r"(?<!\d)(?P<year>(?:19|20)\d\d)(?P<gap>[-_. ]?)(?P<month>0[1-9]|1[0-2])(?P=gap)"
     r"(?P<day>0[1-9]|[12]\d|3[01])(?P<rest>.*)"
@@ -107,7 +109,7 @@ def check_writable(folder: Path) -> None:
     """VisitError when no file can be made in the folder: better said before an hour's work than after."""
     probe = folder / f".writable.{os.getpid()}.tmp"
     try:
-        probe.write_bytes(b"")
+        probe.write_bytes(bytes(PROBE_BYTES))
         probe.unlink()
     except OSError as error:
         raise _cannot_write(folder, error) from None
@@ -132,6 +134,15 @@ def write_atomically(path: Path, text: str) -> None:
     finally:
         with contextlib.suppress(OSError):
             temporary.unlink(missing_ok=True)
+
+
+def remove_left_overs(*folders: Path) -> None:
+    """Remove the temporary files of runs that were killed while they wrote; only for who holds the lock."""
+    for folder in folders:
+        for path in folder.glob(".*.tmp"):
+            if _TEMPORARY.fullmatch(path.name):
+                with contextlib.suppress(OSError):
+                    path.unlink()
 
 
 def _sync_folder(folder: Path) -> None:

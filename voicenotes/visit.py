@@ -13,29 +13,33 @@ from typing import TYPE_CHECKING
 
 from pydantic import ValidationError
 
-from voicenotes.errors import RecordingError, VisitError
+from voicenotes.errors import RecordingError, VisitError, without_name
 from voicenotes.files import (
     OWN_FILES,
     RECORD_FILE,
     check_writable,
     files_in,
     modified_at,
+    remove_left_overs,
     sha256_of,
     shown_name,
     time_in_name,
     visit_folder,
     write_atomically,
 )
-from voicenotes.hearing import CACHE_FOLDER, Ear, Heard, hear_all, without_name
+from voicenotes.hearing.hear import hear_all
+from voicenotes.hearing.kept import Ear, Heard
+from voicenotes.lock import visit_lock
 from voicenotes.model import SCHEMA_VERSION, Record, RecordingEntry
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from voicenotes.hearing import Progress
+    from voicenotes.hearing.hear import Progress
     from voicenotes.model import Transcript
     from voicenotes.vocabulary.schema import Pack
 
+CACHE_FOLDER = ".voicenotes"
 NO_SPEECH = "no speech found in it; listen to it, and say again what matters"
 
 
@@ -47,6 +51,7 @@ def process_visit(
     download: bool = False,
     progress: Progress | None = None,
     say: Callable[[str], None] | None = None,
+    processes: int | None = None,
 ) -> Record:
     """Read all recordings of a visit and write `record.json` into its folder.
 
@@ -54,20 +59,51 @@ def process_visit(
     `model` a Whisper model's name or folder, which may be fetched only with `download`.
     `progress(file, seconds_done, seconds_in_all)` follows the transcribing; `say(line)` gets what the
     user should know. A recording that can't be read stays in the record with its `problem`.
+    `processes` transcribe at the same time: by default as many as engine and machine allow; with 0 all is
+    done in this one.
     Raises VisitError, PackError, or EngineError.
     """
     folder = visit_folder(folder)
     loaded = _loaded(pack)
     paths = _recordings(folder, say)
     check_writable(folder)
-    heard = {path: _read_ready(path) for path in paths if _is_transcript(path)}
-    audio = [path for path in paths if path not in heard]
-    if audio:
-        ear, line = _ear(folder, loaded, engine, model, download)
-        heard |= hear_all(ear, audio, progress, _after(line, say))
-    record = _read([(_entry(path, heard[path]), heard[path].transcript) for path in paths], loaded)
-    write_atomically(folder / RECORD_FILE, record_text(record))
+    home = _home(folder)
+    with visit_lock(folder, home):
+        remove_left_overs(folder, home)
+        heard = {path: _read_ready(path) for path in paths if _is_transcript(path)}
+        audio = [path for path in paths if path not in heard]
+        if audio:
+            ear, line = _ear(home, loaded, engine, model, download)
+            heard |= hear_all(ear, audio, progress, _after(line, say), processes)
+        _say_what_is_gone(folder, paths, say)
+        record = _read([(_entry(path, heard[path]), heard[path].transcript) for path in paths], loaded)
+        write_atomically(folder / RECORD_FILE, record_text(record))
     return record
+
+
+def _home(folder: Path) -> Path:
+    """The visit's folder for what is no recording and no result: kept transcripts and the lock."""
+    home = folder / CACHE_FOLDER
+    try:
+        home.mkdir(exist_ok=True)
+    except OSError as error:
+        raise VisitError(f"{home}: can't be made a folder ({error.strerror}); remove what is there") from None
+    return home
+
+
+def _say_what_is_gone(folder: Path, paths: Sequence[Path], say: Callable[[str], None] | None) -> None:
+    """Name the recordings that the last record had and the folder has no more."""
+    if say is None:
+        return
+    try:
+        before = load_record(folder).recordings
+    except VisitError:
+        return
+    here = {shown_name(path) for path in paths}
+    contents = {sha256_of(path) for path in paths}
+    gone = [entry.file for entry in before if entry.file not in here and entry.sha256 not in contents]
+    if gone:
+        say(f"No longer in the folder, so not in the record either: {_listed(gone)}.")
 
 
 def record_text(record: Record) -> str:
@@ -162,8 +198,11 @@ def _is_transcript(path: Path) -> bool:
     return path.suffix.lower() in TRANSCRIPT_SUFFIXES
 
 
-def _names(paths: Sequence[Path], most: int = 5) -> str:
-    names = [shown_name(path) for path in paths]
+def _names(paths: Sequence[Path]) -> str:
+    return _listed([shown_name(path) for path in paths])
+
+
+def _listed(names: Sequence[str], most: int = 5) -> str:
     return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
 
 
@@ -173,25 +212,18 @@ def _read_ready(path: Path) -> Heard:
     try:
         transcript = read_transcript(path)
     except RecordingError as error:
-        return Heard(problem=without_name(error, path))
+        return Heard(problem=without_name(error, path.name))
     return Heard(transcript=transcript, seconds=round(transcript.seconds, 3))
 
 
-def _ear(folder: Path, pack: Pack, engine: str, model: str | None, download: bool) -> tuple[Ear, str]:
+def _ear(home: Path, pack: Pack, engine: str, model: str | None, download: bool) -> tuple[Ear, str]:
     """The chosen engine, and the line that tells the user which. Nothing heavy is loaded yet."""
     from voicenotes.speech import choose
     from voicenotes.vocabulary.material import speech_material
 
     material = speech_material(pack)
     chosen, line = choose.choose_engine(engine, material, model=model, allow_download=download)
-    cache = folder / CACHE_FOLDER
-    try:
-        cache.mkdir(exist_ok=True)
-    except OSError as error:
-        raise VisitError(
-            f"{cache}: can't be made a folder ({error.strerror}); remove what is there"
-        ) from None
-    return Ear(chosen, material.digest, cache), line
+    return Ear(chosen, material.digest, home), line
 
 
 def _after(line: str, say: Callable[[str], None] | None) -> Callable[[str], None] | None:
@@ -216,21 +248,17 @@ def _entry(path: Path, heard: Heard) -> RecordingEntry:
         file=shown_name(path),
         sha256=sha256_of(path),
         seconds=heard.seconds,
-        recorded_at=_recorded_at(path),
+        recorded_at=_recorded_at(path, heard),
         engine=transcript.engine if transcript else None,
         model=transcript.model if transcript else None,
         words=words,
         problem=problem,
+        quality=heard.quality,
     )
 
 
-def _recorded_at(path: Path) -> str | None:
-    named = time_in_name(path.name)
-    if named or _is_transcript(path):
-        return named or modified_at(path)
-    from voicenotes.audio.container import read_label
-
-    return read_label(path).created_at or modified_at(path)
+def _recorded_at(path: Path, heard: Heard) -> str | None:
+    return time_in_name(path.name) or heard.created_at or modified_at(path)
 
 
 def _read(recordings: Sequence[tuple[RecordingEntry, Transcript | None]], pack: Pack) -> Record:

@@ -1,0 +1,121 @@
+"""Transcripts kept beside the visit, so that each is made only once.
+
+A kept transcript is found by the recording's content, the engine, its model and settings, and the pack's
+words; when any of these changes, the recording is transcribed anew. Its name plays no part. Of a long
+recording every finished window is kept too, until the whole is done.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from pydantic import ValidationError
+
+from voicenotes.files import write_atomically
+from voicenotes.hearing.messages import Piece
+from voicenotes.model import Frozen, Quality, Transcript
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from voicenotes.speech.engine import SpeechEngine
+
+# Raise it when the same recording gives other samples, windows or qualities than before.
+FORMAT = 1
+
+
+class Heard(Frozen):
+    """What became of one recording: its transcript if it could be read, and what is wrong with it."""
+
+    transcript: Transcript | None = None
+    seconds: float = 0.0
+    problem: str | None = None
+    created_at: str | None = None
+    quality: Quality | None = None
+
+
+class Origin(Frozen):
+    """What a kept transcript was made from."""
+
+    sha256: str
+    engine: str
+    model: str | None
+    settings: str
+    material: str
+    format: int = FORMAT
+
+
+class Kept(Frozen):
+    """A kept transcript, of a whole recording (`heard`) or of one window (`piece`), as its file holds it."""
+
+    origin: Origin
+    heard: Heard | None = None
+    piece: Piece | None = None
+
+
+@dataclass(frozen=True)
+class Ear:
+    """An engine, the fingerprint of what it was told about the pack, and where transcripts are kept."""
+
+    engine: SpeechEngine
+    material: str
+    cache: Path
+
+    def origin(self, sha256: str) -> Origin:
+        """What a transcript of the recording with this hash is made from."""
+        engine = self.engine
+        return Origin(
+            sha256=sha256, engine=engine.name, model=engine.model, settings=engine.settings,
+            material=self.material,
+        )  # fmt: skip
+
+
+def place(ear: Ear, origin: Origin, number: int | None = None) -> Path:
+    """The file for a whole recording, or for its window with this number."""
+    made_from = origin.model_dump_json(exclude={"sha256"})
+    mark = hashlib.sha256(made_from.encode()).hexdigest()[:12]
+    ending = "" if number is None else f".{number:05d}"
+    return ear.cache / f"{origin.sha256[:32]}-{mark}{ending}.json"
+
+
+def recall(ear: Ear, sha256: str) -> Heard | None:
+    """The kept transcript of a recording; None when there is none, or none that can be used."""
+    origin = ear.origin(sha256)
+    kept = _read(place(ear, origin), origin)
+    return kept.heard if kept else None
+
+
+def recall_pieces(ear: Ear, sha256: str) -> dict[int, Piece]:
+    """The kept windows of a recording that was not finished, by number."""
+    origin = ear.origin(sha256)
+    whole = place(ear, origin)
+    kept = [_read(path, origin) for path in sorted(whole.parent.glob(f"{whole.stem}.*.json"))]
+    return {found.piece.number: found.piece for found in kept if found and found.piece}
+
+
+def keep(ear: Ear, sha256: str, heard: Heard) -> None:
+    """Keep a recording's transcript; its windows need not be kept then. Raises VisitError."""
+    origin = ear.origin(sha256)
+    whole = place(ear, origin)
+    write_atomically(whole, Kept(origin=origin, heard=heard).model_dump_json(exclude_none=True))
+    for path in whole.parent.glob(f"{whole.stem}.*.json"):
+        with contextlib.suppress(OSError):
+            path.unlink()
+
+
+def keep_piece(ear: Ear, sha256: str, piece: Piece) -> None:
+    """Keep the transcript of one window. Raises VisitError."""
+    origin = ear.origin(sha256)
+    kept = Kept(origin=origin, piece=piece)
+    write_atomically(place(ear, origin, piece.number), kept.model_dump_json(exclude_none=True))
+
+
+def _read(path: Path, origin: Origin) -> Kept | None:
+    try:
+        kept = Kept.model_validate_json(path.read_bytes())
+    except (OSError, ValidationError):
+        return None
+    return kept if kept.origin == origin else None

@@ -1,0 +1,246 @@
+"""Runs tasks in several processes at once and hands out their answers as they come.
+
+A process that dies is replaced, and its task tried once more; one that falls silent for too long is ended.
+When the visit's own process dies, however suddenly, they all go with it: they end when nobody writes to
+them any more.
+"""
+
+from __future__ import annotations
+
+import base64
+import contextlib
+import os
+import pickle
+import queue
+import signal
+import subprocess
+import sys
+import threading
+from collections import deque
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import voicenotes
+from voicenotes.hearing.messages import ANSWERS, Answer, At, Ended, Failed, Looked, Task
+from voicenotes.hearing.work import work
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+    from typing import BinaryIO
+
+    from voicenotes.speech.engine import SpeechEngine
+
+MOST_PROCESSES = 16
+# Silence that is still taken for work: decoding a window takes a second or so; a large Whisper model on a
+# slow machine may take minutes to load and to get through half a minute of talk.
+DECODING_LIMIT_S = 120.0
+ENGINE_LIMIT_S = 1200.0
+TRIES = 2
+
+
+def processes_for(engine: SpeechEngine) -> int:
+    """How many processes to use on this machine: one a core, or one if the engine uses all cores itself."""
+    if not engine.processes:
+        return 1
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    return min(cores, MOST_PROCESSES)
+
+
+class Pool:
+    """A few processes with an engine each; use it as a context, they end with it.
+
+    With no processes the tasks are done in this one, one after the other.
+    """
+
+    def __init__(self, engine: SpeechEngine, processes: int) -> None:
+        self._engine = engine
+        self._crews = [_Crew(engine) for _ in range(processes)]
+
+    @property
+    def is_shared(self) -> bool:
+        """Whether there are several processes."""
+        return len(self._crews) > 1
+
+    def __enter__(self) -> Pool:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        for crew in self._crews:
+            crew.end()
+
+    def answers(self, tasks: Sequence[Task]) -> Iterator[tuple[Task, Answer]]:
+        """The answers to all tasks as they come; the last one to each is Looked, Ended or Failed."""
+        if not self._crews:
+            for task in tasks:
+                yield from ((task, answer) for answer in _done_here(self._engine, task))
+            return
+        waiting = deque(tasks)
+        came: queue.Queue[tuple[Task, Answer] | BaseException | None] = queue.Queue()
+        busy = 0
+        for crew in self._crews[: len(tasks)]:
+            threading.Thread(target=crew.work_off, args=(waiting, came), daemon=True).start()
+            busy += 1
+        try:
+            while busy:
+                answer = came.get()
+                if answer is None:
+                    busy -= 1
+                elif isinstance(answer, BaseException):
+                    raise answer
+                else:
+                    yield answer
+        finally:
+            waiting.clear()
+
+
+def _done_here(engine: SpeechEngine, task: Task) -> list[Answer]:
+    answers: list[Answer] = []
+    work(engine, task, answers.append)
+    return answers
+
+
+class _Crew:
+    """Looks after one process at a time and feeds it tasks."""
+
+    def __init__(self, engine: SpeechEngine) -> None:
+        self._engine = engine
+        self._child: _Child | None = None
+        self._ended = False
+        self._lock = threading.Lock()
+
+    def work_off(
+        self, waiting: deque[Task], came: queue.Queue[tuple[Task, Answer] | BaseException | None]
+    ) -> None:
+        """Do tasks until none is waiting; then None comes."""
+        try:
+            while not self._ended:
+                try:
+                    task = waiting.popleft()
+                except IndexError:
+                    break
+                for answer in self._do(task):
+                    came.put((task, answer))
+        except BaseException as error:
+            came.put(error)
+        finally:
+            came.put(None)
+
+    def end(self) -> None:
+        """End the process; whoever waits for it notices."""
+        with self._lock:
+            self._ended = True
+            if self._child:
+                self._child.kill()
+
+    def _do(self, task: Task) -> Iterator[Answer]:
+        """The answers to one task; when the process breaks, another one tries again from the start."""
+        for left in reversed(range(TRIES)):
+            child = self._started()
+            if child is None:
+                return
+            try:
+                yield from child.answers(task)
+                return
+            except _BrokenError as broken:
+                child.kill()
+                self._child = None
+                if not left or broken.is_final:
+                    yield Failed(where="recording", line=broken.line)
+                    return
+
+    def _started(self) -> _Child | None:
+        with self._lock:
+            if self._child is None and not self._ended:
+                self._child = _Child(self._engine)
+            return None if self._ended else self._child
+
+
+class _BrokenError(Exception):
+    """A process died or fell silent; `line` says so, `is_final` that trying again is of no use."""
+
+    def __init__(self, line: str, is_final: bool) -> None:
+        super().__init__(line)
+        self.line, self.is_final = line, is_final
+
+
+class _Child:
+    """A process of `hearing.work`, and a thread that listens to it."""
+
+    def __init__(self, engine: SpeechEngine) -> None:
+        wrapped = base64.b64encode(pickle.dumps(engine))
+        self._process = subprocess.Popen(
+            [sys.executable, "-m", "voicenotes.hearing.work"],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            env=_environment(engine),
+        )
+        self._limit = ENGINE_LIMIT_S
+        self._lines: queue.Queue[bytes] = queue.Queue()
+        assert self._process.stdin and self._process.stdout
+        threading.Thread(target=_listen, args=(self._process.stdout, self._lines), daemon=True).start()
+        self._write(wrapped)
+
+    def answers(self, task: Task) -> Iterator[Answer]:
+        """Give it a task; its answers to the last one. Raises _BrokenError when one fails to come."""
+        self._write(task.model_dump_json().encode())
+        while True:
+            answer = self._answer()
+            yield answer
+            if isinstance(answer, (Looked, Ended, Failed)):
+                return
+
+    def _answer(self) -> Answer:
+        try:
+            line = self._lines.get(timeout=self._limit)
+        except queue.Empty:
+            raise _BrokenError(
+                f"gave no sign for {self._limit:.0f} s and was given up; {_ANOTHER}", True
+            ) from None
+        if not line:
+            raise _BrokenError(f"could not be read: {self._end()}; {_ANOTHER}", False)
+        answer = ANSWERS.validate_json(line)
+        if isinstance(answer, At):
+            self._limit = ENGINE_LIMIT_S if answer.busy else DECODING_LIMIT_S
+        return answer
+
+    def kill(self) -> None:
+        with contextlib.suppress(OSError):
+            self._process.kill()
+        self._process.wait()
+        with contextlib.suppress(OSError):
+            if self._process.stdin:
+                self._process.stdin.close()
+
+    def _end(self) -> str:
+        code = self._process.wait()
+        if code >= 0:
+            return f"the process that read it ended with code {code}"
+        with contextlib.suppress(ValueError):
+            return f"the process that read it was ended by {signal.Signals(-code).name}"
+        return f"the process that read it was ended by signal {-code}"
+
+    def _write(self, line: bytes) -> None:
+        assert self._process.stdin
+        with contextlib.suppress(OSError):  # a dead process: its answer, or the lack of one, tells
+            self._process.stdin.write(line + b"\n")
+            self._process.stdin.flush()
+
+
+_ANOTHER = "listen to it, and save it again in another format"
+
+
+def _listen(source: BinaryIO, lines: queue.Queue[bytes]) -> None:
+    """Pass lines on; an empty one says that there are no more."""
+    with source:
+        while line := source.readline():
+            lines.put(line)
+    lines.put(b"")
+
+
+def _environment(engine: SpeechEngine) -> dict[str, str]:
+    """This process's environment, with the same voicenotes; one thread each where there are several."""
+    home = str(Path(voicenotes.__file__).parent.parent)
+    paths = [home, *filter(None, [os.environ.get("PYTHONPATH")])]
+    threads = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
+    return {**os.environ, **(threads if engine.processes else {}), "PYTHONPATH": os.pathsep.join(paths)}

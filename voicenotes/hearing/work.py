@@ -1,0 +1,171 @@
+"""One task on one recording: decode it window by window, transcribe each, tell what came of it.
+
+`python -m voicenotes.hearing.work` does so in a process of its own. Foreign files meet the decoders only
+there: one that crashes them, or never ends, costs that process and not the visit.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import threading
+from typing import TYPE_CHECKING
+
+from voicenotes.errors import EngineError, RecordingError, without_name
+from voicenotes.hearing.messages import Answer, At, Ended, Failed, Looked, Piece, Task
+from voicenotes.model import Transcript
+
+if TYPE_CHECKING:
+    import queue
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
+    from typing import BinaryIO
+
+    from voicenotes.audio.windows import Window
+    from voicenotes.speech.engine import SpeechEngine
+
+NO_MEMORY = "is too much for this machine's memory; cut it into shorter recordings"
+PROGRESS_STEP_S = 5.0
+
+
+def work(engine: SpeechEngine, task: Task, tell: Callable[[Answer], None]) -> None:
+    """Do the task; each answer goes to `tell`, the last one Looked, Ended or Failed.
+
+    Only what `tell` raises, an interrupt, and faults of voicenotes itself get out of here.
+    """
+    path = task.path
+    try:
+        if task.look:
+            tell(_look(path))
+        else:
+            tell(_hear(engine, task, path, tell))
+    except RecordingError as error:
+        tell(Failed(where="recording", line=without_name(error, path.name)))
+    except EngineError as error:
+        tell(Failed(where="engine", line=str(error)))
+    except MemoryError:
+        tell(Failed(where="recording", line=NO_MEMORY))
+
+
+def _look(path: Path) -> Looked:
+    from voicenotes.audio.container import read_label
+
+    label = read_label(path)
+    return Looked(seconds=label.seconds, created_at=label.created_at)
+
+
+def _hear(engine: SpeechEngine, task: Task, path: Path, tell: Callable[[Answer], None]) -> Ended:
+    from voicenotes.audio.decode import decode_blocks
+    from voicenotes.audio.windows import windows_of
+
+    created_at = _look(path).created_at
+    windows = windows_of(decode_blocks(path))
+    done, count, end = 0.0, 0, 0.0
+    problem: str | None = None
+    while True:
+        tell(At(seconds=done))
+        try:
+            window = next(windows)
+        except StopIteration as stop:
+            problem = stop.value
+            break
+        count = window.number + 1
+        seconds = window.samples.size / _rate()
+        end = window.start_s + seconds
+        if window.number % task.parts != task.part:
+            continue
+        if window.number not in task.known:
+            tell(At(seconds=done, busy=True))
+            transcript = _transcribed(engine, window, _stepwise(tell, done))
+            tell(Piece(number=window.number, is_last=window.is_last, transcript=transcript))
+        done += seconds
+    return Ended(seconds=round(end, 3), windows=count, problem=problem, created_at=created_at)
+
+
+def _rate() -> int:
+    from voicenotes.model import SAMPLE_RATE_HZ
+
+    return SAMPLE_RATE_HZ
+
+
+def _transcribed(engine: SpeechEngine, window: Window, progress: Callable[[float], None]) -> Transcript:
+    heard = engine.transcribe(window.samples, progress)
+    if not window.start_s:
+        return heard
+    words = tuple(
+        word.model_copy(update=_moved(word.start, word.end, window.start_s)) for word in heard.words
+    )
+    left_out = tuple(
+        left.model_copy(update=_moved(left.start, left.end, window.start_s)) for left in heard.left_out
+    )
+    return heard.model_copy(update={"words": words, "left_out": left_out})
+
+
+def _moved(start: float, end: float, by: float) -> dict[str, float]:
+    return {"start": round(start + by, 3), "end": round(end + by, 3)}
+
+
+def _stepwise(tell: Callable[[Answer], None], done: float) -> Callable[[float], None]:
+    """A progress function that speaks only every few seconds of sound."""
+    told = 0.0
+
+    def progress(seconds: float) -> None:
+        nonlocal told
+        if seconds - told >= PROGRESS_STEP_S:
+            told = seconds
+            tell(At(seconds=done + seconds, busy=True))
+
+    return progress
+
+
+def main() -> None:
+    """Read an engine and then tasks from standard input; write answers to standard output."""
+    import base64
+    import pickle
+    import queue
+    import signal
+
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever started this process ends it
+    answers = _own_output()
+    lines: queue.Queue[bytes] = queue.Queue()
+    threading.Thread(target=_watch, args=(sys.stdin.buffer, lines), daemon=True).start()
+    engine: SpeechEngine = pickle.loads(base64.b64decode(lines.get()))
+
+    def tell(answer: Answer) -> None:
+        try:
+            answers.write(answer.model_dump_json().encode() + b"\n")
+            answers.flush()
+        except OSError:  # nobody listens any more
+            os._exit(1)
+
+    while True:
+        task = Task.model_validate_json(lines.get())
+        try:
+            work(engine, task, tell)
+        except Exception as error:
+            line = f"could not be read, a fault of voicenotes itself ({type(error).__name__}: {error})"
+            tell(Failed(where="recording", line=" ".join(line.split())))
+
+
+def _watch(source: BinaryIO, lines: queue.Queue[bytes]) -> None:
+    """Pass lines on; when there are no more, the visit's process is gone, and so is this one."""
+    for line in _lines(source):
+        lines.put(line)
+    os._exit(1)
+
+
+def _lines(source: BinaryIO) -> Iterator[bytes]:
+    while line := source.readline():
+        yield line
+
+
+def _own_output() -> BinaryIO:
+    """Standard output for answers alone: what libraries print goes nowhere."""
+    answers = os.fdopen(os.dup(1), "wb")
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, 1)
+    return answers
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,67 @@
+"""One process at a time on a visit: a lock that names its owner and dies with it."""
+
+from __future__ import annotations
+
+import contextlib
+import getpass
+import json
+import os
+import platform
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from voicenotes.errors import VisitError
+from voicenotes.files import write_atomically
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+LOCK_FILE, OWNER_FILE = "lock", "owner.json"
+
+
+@contextlib.contextmanager
+def visit_lock(folder: Path, home: Path) -> Iterator[None]:
+    """Hold the lock of a visit; `home` is the folder in it for such files.
+
+    The system takes the lock back when the process ends, however it ends. Raises VisitError when another
+    process holds it, naming that process.
+    """
+    from filelock import FileLock, Timeout
+
+    lock = FileLock(home / LOCK_FILE)
+    try:
+        lock.acquire(timeout=0)
+    except Timeout:
+        raise VisitError(f"{folder}: is being processed {_owner(home)}; wait until that has ended") from None
+    except (OSError, NotImplementedError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise VisitError(
+            f"{folder}: can't be locked ({reason}); copy the visit to a folder on this machine"
+        ) from None
+    try:
+        write_atomically(home / OWNER_FILE, json.dumps(_me()))
+        yield
+    finally:
+        with contextlib.suppress(OSError):
+            (home / OWNER_FILE).unlink()
+        lock.release()
+
+
+def _me() -> dict[str, str | int]:
+    """Who holds the lock: process, machine, user, since when (local time)."""
+    try:
+        user = getpass.getuser()
+    except (OSError, KeyError):
+        user = "unknown"
+    since = datetime.now().isoformat(sep=" ", timespec="seconds")
+    return {"process": os.getpid(), "machine": platform.node(), "user": user, "since": since}
+
+
+def _owner(home: Path) -> str:
+    """The owner in words; "by another process" when it has not said who it is."""
+    try:
+        said = json.loads((home / OWNER_FILE).read_text(encoding="utf-8"))
+        return f"by process {said['process']} of {said['user']} on {said['machine']} since {said['since']}"
+    except (OSError, ValueError, KeyError, TypeError):
+        return "by another process"
