@@ -18,6 +18,7 @@ Severity = Literal["critical", "major", "minor"]
 Basis = Literal["seen", "measured", "told"]
 Polarity = Literal["good", "bad", "unsure", "not_tested", "not_fitted", "named", "withdrawn"]
 Verdict = Literal["within", "outside", "no_limit"]
+RecordedAtFrom = Literal["container", "file name", "file time"]
 
 
 class Frozen(BaseModel):
@@ -127,6 +128,18 @@ class Gap(Frozen):
     why: str
 
 
+class Quality(Frozen):
+    """How well a recording can be heard. Levels are dB below full scale (a sine of peak 1 has -3)."""
+
+    level_dbfs: float | None = Field(default=None, description="RMS of the speech; null without speech")
+    peak_dbfs: float | None = Field(default=None, description="highest sample; null in digital silence")
+    clipped_share: float = Field(default=0.0, ge=0, le=1, description="share of samples in clipped runs")
+    noise_dbfs: float | None = Field(default=None, description="RMS of the pauses; null where unknown")
+    snr_db: float | None = Field(default=None, description="speech to noise, estimated; null where unknown")
+    speech_share: float = Field(default=0.0, ge=0, le=1, description="share of the time with speech")
+    doubt: str | None = Field(default=None, description="null, or why it can't be trusted and what to do")
+
+
 class RecordingEntry(Frozen):
     """One recording of the visit and what became of it."""
 
@@ -134,10 +147,12 @@ class RecordingEntry(Frozen):
     sha256: str | None = None
     seconds: float = 0.0
     recorded_at: str | None = None
+    recorded_at_from: RecordedAtFrom | None = Field(default=None, description="where `recorded_at` was found")
     engine: str | None = None
     model: str | None = None
     words: int = 0
     problem: str | None = Field(default=None, description="null, or one clear line")
+    quality: Quality | None = Field(default=None, description="null for a ready transcript")
 
 
 class PackStamp(Frozen):
