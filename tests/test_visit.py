@@ -127,11 +127,11 @@ def test_an_entry_says_what_was_read(visit: Path, pack: Path, engine: FakeEngine
         "sha256": files.sha256_of(path),
         "seconds": 2.0,
         "recorded_at": "2024-03-12T09:14:05",
-        "recorded_at_from": None,
         "engine": "fake",
         "model": "one",
         "words": 3,
         "problem": None,
+        "recorded_at_from": None,
         "quality": None,
     }
 
