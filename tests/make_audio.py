@@ -30,8 +30,9 @@ def write_audio(
     sample_format: str | None = None,
     options: dict[str, str] | None = None,
     samples: NDArray[np.float32] | None = None,
+    metadata: dict[str, str] | None = None,
 ) -> Path:
-    """Write a 440 Hz tone (or mono `samples`) on every channel with the given coding."""
+    """Write a 440 Hz tone (or mono `samples`) on every channel with the given coding and tags."""
     mono = tone(seconds, rate) if samples is None else samples
     planes = np.tile(mono, (len(av.AudioLayout(layout).channels), 1))
     frame = av.AudioFrame.from_ndarray(planes, format="fltp", layout=layout)
@@ -39,6 +40,7 @@ def write_audio(
     with av.open(str(path), "w", format=container, options=options or {}) as out:
         stream = out.add_stream(codec, rate=rate)
         stream.layout = layout
+        out.metadata.update(metadata or {})
         if sample_format:
             stream.format = sample_format
         if codec == "wmav2":

@@ -24,12 +24,13 @@ FLOORS = [
     {"vocabulary"},
     {"audio", "speech", "language"},
     {"findings"},
-    {"outputs", "files"},
+    {"outputs", "files", "times"},
     {"hearing", "visit", "scoring"},
     {"cli", "__main__"},
 ]
 MAY_USE_WITHIN_FLOOR = {
     ("speech", "audio"),
+    ("times", "files"),
     ("visit", "hearing"),
     ("scoring", "visit"),
     ("__main__", "cli"),
