@@ -10,7 +10,7 @@ import pytest
 from make_audio import RATE, write_audio
 
 from voicenotes.audio.container import asf_created, created_at, read_label
-from voicenotes.times.order import clue_of, in_order
+from voicenotes.times.order import Clue, clue_of, in_order
 
 UTC_TIME = {"creation_time": "2024-03-12T09:14:05Z"}
 TAGGED = [
@@ -86,13 +86,15 @@ def test_a_broken_asf_header_has_no_time(tmp_path: Path) -> None:
         assert asf_created(file) is None
 
 
+def clue(path: Path) -> Clue:
+    return clue_of(path, 0.5, read_label(path).created_at)
+
+
 def test_a_clue_from_a_file(tmp_path: Path) -> None:
     path = write_audio(tmp_path / "memo.m4a", "aac", rate=RATE, seconds=0.5, metadata=UTC_TIME)
     os.utime(path, (1_710_240_000, 1_710_240_000))
-    clue = clue_of(path, 0.5)
-    assert (clue.container, clue.modified) == ("2024-03-12T09:14:05Z", 1_710_240_000)
-    assert clue_of(tmp_path / "gone.m4a").modified is None
-    assert clue_of(tmp_path / "gone.m4a").container is None
+    assert clue(path) == Clue(path, 0.5, "2024-03-12T09:14:05Z", 1_710_240_000)
+    assert clue(tmp_path / "gone.m4a") == Clue(tmp_path / "gone.m4a", 0.5, None, None)
 
 
 def test_a_visit_of_real_files_is_put_in_order(tmp_path: Path) -> None:
@@ -105,6 +107,6 @@ def test_a_visit_of_real_files_is_put_in_order(tmp_path: Path) -> None:
         tmp_path / "z.wav", "pcm_s16le", rate=RATE, seconds=0.5, options={"write_bext": "1"},
         metadata={"origination_date": "2024-03-12", "origination_time": "10:15:00"},
     )  # fmt: skip
-    found = in_order([clue_of(path, 0.5) for path in (after, phone, before)], ZoneInfo("Asia/Tokyo"))
+    found = in_order([clue(path) for path in (after, phone, before)], ZoneInfo("Asia/Tokyo"))
     assert [one.path for one in found.recordings] == [before, phone, after]
     assert [one.recorded_at_from for one in found.recordings] == ["file name", "container", "container"]

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from voicenotes.times.order import Clue, InOrder, in_order
 
 ZURICH = ZoneInfo("Europe/Zurich")
-DAY, AT_10_14, MESSAGE = "2024-03-12", "20240312_1014.m4a", "AUD-20240312-WA0007.opus"
+OLD, DAY, AT_10_14, MESSAGE = "2010-01-01", "2024-03-12", "20240312_1014.m4a", "AUD-20240312-WA0007.opus"
 
 
 def stamp(text: str) -> float:
@@ -55,6 +55,8 @@ SOURCES = [
     ("one after the file", clue(AT_10_14, 0, "2031-01-01T05:00:00Z", "09:14:05"), "10:14:00", "file name"),
     ("one that can't be read", clue(AT_10_14, container="soon-"), "10:14:00", "file name"),
     ("a container's midnight", clue(AT_10_14, container="00:00:00"), "10:14:00", "file name"),
+    ("its midnight, a later file", clue("a.m4a", 0, f"{OLD}T00:00Z", "09:14:05"), "09:14:05Z", "file time"),
+    ("its midnight, nothing else", clue("a.m4a", container="00:00:00"), "", "container"),
     ("its date, a file of that day", clue("a.mp3", 0, DAY, "09:14:05"), "09:14:05Z", "file time"),
     ("its date, a later file", clue("a.mp3", 0, DAY, "2024-04-01T08:00:00"), "", "container"),
     ("a name's date, a file of that day", clue(MESSAGE, file="09:15:05"), "09:14:05Z", "file time"),

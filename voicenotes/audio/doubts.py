@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+# Whoever changes a limit raises FORMAT in hearing/kept.py: kept transcripts hold their doubts.
+#
 # What the embedded engine bears: beyond these its word error rate on flite speech is twice that of a quiet
 # room, or more (tests/benchmarks/quality_limits.py).
 LOWEST_SNR_DB = 13.0
 MOST_CLIPPED_OF_SPEECH = 0.12
-LOWEST_LEVEL_DBFS = -58.0
+LOWEST_LEVEL_DBFS = -60.0
 LOWEST_EDGE_DB = -28.0
 # Common practice, no source: so much wind, so many breaks a minute of speech, and what counts as nobody
 # speaking, as silence, and as long enough to expect words in it.
@@ -40,7 +42,7 @@ class Heard:
 def doubt_of(heard: Heard) -> str | None:
     """Why this recording can't be trusted and what to do; None where nothing speaks against it.
 
-    The first that holds: nothing to hear, wind, nobody speaks, clipped, noise, breaks, too quiet, muffled.
+    The first that holds: nothing to hear, wind, nobody speaks, clipped, too quiet, noise, breaks, muffled.
     """
     speech_s = heard.seconds * heard.speech_share
     little = heard.speech_share < LOWEST_SPEECH_SHARE and speech_s < LOWEST_SPEECH_S
@@ -55,6 +57,8 @@ def doubt_of(heard: Heard) -> str | None:
     if heard.clipped_share > MOST_CLIPPED_OF_SPEECH * heard.speech_share:
         clipped = _percent(heard.clipped_share / heard.speech_share)
         return f"too loud, {clipped} of the speech is clipped: say it again with the phone further away"
+    if heard.level_dbfs < LOWEST_LEVEL_DBFS:
+        return f"too quiet ({-heard.level_dbfs:.0f} dB below full scale): say it again closer to the phone"
     if heard.snr_db is not None and heard.snr_db < LOWEST_SNR_DB:
         snr = f"{heard.snr_db:.0f} dB"
         return f"the voice hardly stands out from the noise ({snr}): say it again closer to the phone"
@@ -62,8 +66,6 @@ def doubt_of(heard: Heard) -> str | None:
         return (
             f"it breaks off inside words {heard.dropouts} times: say it again without a wireless microphone"
         )
-    if heard.level_dbfs < LOWEST_LEVEL_DBFS:
-        return f"too quiet ({-heard.level_dbfs:.0f} dB below full scale): say it again closer to the phone"
     if heard.edge_db is not None and heard.edge_db < LOWEST_EDGE_DB:
         return "muffled: take the phone out of the pocket, uncover its microphone, and say it again"
     return None

@@ -42,19 +42,15 @@ class InOrder:
     note: str | None = None
 
 
-def clue_of(path: Path, seconds: float = 0.0) -> Clue:
-    """What a file says of its time; `seconds` is the recording's length, 0 for a ready transcript.
+def clue_of(path: Path, seconds: float = 0.0, container: str | None = None) -> Clue:
+    """What is known of the time of a file: its name, its own time, and what its container said (ISO 8601).
 
-    Reads the container of an audio file, without decoding it. A file that can't be read gives an empty clue.
+    `seconds` is the recording's length; 0 for a ready transcript, whose file tells when it was written.
     """
-    from voicenotes.audio.container import read_label
-    from voicenotes.audio.decode import looks_like_audio
-
     try:
         modified = path.stat().st_mtime
     except OSError:
         modified = None
-    container = read_label(path).created_at if looks_like_audio(path) else None
     return Clue(path, seconds, container, modified)
 
 

@@ -97,6 +97,11 @@ def off_the_clock(
         moment = moments[at]
         if moment and (counter or _impossible(at, moment, trusted, moments, offered)):
             wrong[at] = _fitting(at, series, trusted, moments, offered)
+    for at in series:
+        if (moment := moments[at]) and moment.precision == "day":
+            before, after = _neighbours(at, series, trusted, moments)
+            if (before and moment.day < before.day) or (after and moment.day > after.day):
+                wrong[at] = _fitting(at, series, trusted, moments, offered)
     return wrong
 
 
@@ -146,12 +151,20 @@ def _fitting(
     offered: Sequence[Offered],
 ) -> Moment | None:
     """The first other time of a recording that lies between those of its neighbours by number."""
-    place = series.index(at)
-    lower = [m.at for o in series[:place] if o in trusted and (m := moments[o])]
-    upper = [m.at for o in series[place + 1 :] if o in trusted and (m := moments[o])]
+    before, after = _neighbours(at, series, trusted, moments)
     for moment in offered[at].moments:
-        fits = (not lower or moment.at >= lower[-1]) and (not upper or moment.at <= upper[0])
-        near = not lower or not upper or moment.at <= lower[-1] + JUMP_S or moment.at >= upper[0] - JUMP_S
+        fits = (not before or moment.at >= before.at) and (not after or moment.at <= after.at)
+        near = not before or not after or moment.at <= before.at + JUMP_S or moment.at >= after.at - JUMP_S
         if moment != moments[at] and moment.precision != "day" and fits and near:
             return moment
     return None
+
+
+def _neighbours(
+    at: int, series: Sequence[int], trusted: set[int], moments: Sequence[Moment | None]
+) -> tuple[Moment | None, Moment | None]:
+    """The trusted times of the nearest recordings by number, before and behind."""
+    place = series.index(at)
+    before = next((m for o in reversed(series[:place]) if o in trusted and (m := moments[o])), None)
+    after = next((m for o in series[place + 1 :] if o in trusted and (m := moments[o])), None)
+    return before, after

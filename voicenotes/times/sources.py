@@ -6,7 +6,8 @@ hours below). A file's time marks the end of the recording: the start is that le
 
 Left out are: anything before 1995 (clocks that were never set); a container's time more than a day after
 the file's own; times of a copy or an export, which follow each other faster than the recordings last.
-Exactly midnight is what writers put who know the day alone, so it counts as a date without a time.
+Exactly midnight is what writers put who know the day alone, or not even that: it counts as a date without
+a time, and in a container only where nothing else tells.
 
 Names are local time, containers mostly UTC. The distance is inferred from the recordings that have both:
 the nearest quarter hour, the majority of that day, else the majority of all; then in the same way from
@@ -109,12 +110,19 @@ def offers_of(clues: Sequence[Clue], zone: tzinfo | None = None) -> list[Offered
             moments.append(_moment(file, "second", "file time", partial(clocks.ahead, at)))
         rest = name.rest if name else clue.path.stem
         dated = name is not None and name.dated and name.precision == "day"
-        offered.append(Offered(clue, _ranked(moments), rest, dated, at in copies or at in exported))
+        unset = "T" in (clue.container or "") and not _timed(containers[at])
+        offered.append(Offered(clue, _ranked(moments, unset), rest, dated, at in copies or at in exported))
     return offered
 
 
-def _ranked(moments: Sequence[Moment]) -> tuple[Moment, ...]:
-    """Moments with a time of day before bare dates; a file's time only on the day that a bare date gives."""
+def _ranked(moments: Sequence[Moment], unset: bool) -> tuple[Moment, ...]:
+    """Moments with a time of day before bare dates; a file's time only on the day that a bare date gives.
+
+    `unset`: the container says midnight, which a clock shows that was never set; so its date comes last.
+    """
+    if unset:
+        last = [m for m in moments if m.source == "container"]
+        return (*_ranked([m for m in moments if m not in last], False), *last)
     timed = [m for m in moments if m.precision != "day"]
     dates = [m for m in moments if m.precision == "day"]
     if dates:
