@@ -153,6 +153,11 @@ ORDERS = {
         clue("memo 4.m4a", container="09:21:00"),
         clue("memo 5.m4a", container="09:50:00"),
     ],
+    "a transcript typed the day after": [
+        clue("memo 1.m4a", container="09:00:00"),
+        clue("memo 2.txt", 0, file="2024-03-13T20:00:00"),
+        clue("memo 3.m4a", container="09:10:00"),
+    ],
     "a deleted memo's number given again": [
         clue("memo 1.m4a", container="09:00:00"),
         clue("memo 3.m4a", container="09:10:00"),

@@ -1,7 +1,7 @@
 """Recordings that a device numbered, and which of their times its clock got wrong.
 
-Names like "REC0004", "memo 7", "Recording (3)" belong to a series: the same words, the same suffix, a number
-that runs up. Where a time says otherwise, one of the two is wrong. A number with leading zeros is a device's
+Names like "REC0004", "memo 7", "Recording (3)" belong to a series: the same words and a number that
+runs up, whatever the suffix: one may be a transcript. Where a time says otherwise, one of the two is wrong. A number with leading zeros is a device's
 counter and is believed; so is any number where the time puts the recording inside another one, or hours away
 from all others. Else the time is believed: some phones give the number of a deleted memo to the next one.
 """
@@ -28,7 +28,7 @@ DAY_S = 86_400
 # Times to the second, or the minute, can overlap by that much without being wrong.
 OVERLAP_SLACK_S = {"second": 2.0, "minute": 60.0, "day": 0.0}
 
-Key = tuple[str, str, str]
+Key = tuple[str, str]
 
 
 @dataclass(frozen=True)
@@ -48,13 +48,12 @@ def numbered(offered: Offered) -> Numbered | None:
     day = str(offered.moments[0].day) if offered.dated and offered.moments else ""
     rest = re.sub(r"[\s_.,()-]+", " ", offered.rest.casefold()).strip()
     found = list(re.finditer(r"[0-9]+", rest))
-    suffix = offered.clue.path.suffix.casefold()
     if not found:
-        return Numbered((rest, suffix, day), 0, 0) if rest else None
+        return Numbered((rest, day), 0, 0) if rest else None
     last = found[-1]
     words = f"{rest[: last.start()].rstrip()}{rest[last.end() :]}"
     padded = len(last[0]) if last[0].startswith("0") else 0
-    return Numbered((words, suffix, day), int(last[0]), padded)
+    return Numbered((words, day), int(last[0]), padded)
 
 
 def series_of(offered: Sequence[Offered]) -> list[list[int]]:
