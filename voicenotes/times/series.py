@@ -1,9 +1,10 @@
 """Recordings that a device numbered, and which of their times its clock got wrong.
 
-Names like "REC0004", "memo 7", "Recording (3)" belong to a series: the same words and a number that
-runs up, whatever the suffix: one may be a transcript. Where a time says otherwise, one of the two is wrong. A number with leading zeros is a device's
-counter and is believed; so is any number where the time puts the recording inside another one, or hours away
-from all others. Else the time is believed: some phones give the number of a deleted memo to the next one.
+Names like "REC0004", "memo 7", "Recording (3)" belong to a series: the same words and a number that runs up,
+whatever the suffix (one may be a transcript). Where a time says otherwise, one of the two is wrong. A number
+with leading zeros is a device's counter and is believed; so is any number where the time puts the recording
+inside another one, or hours away from all others. Else the time is believed: some phones give the number of a
+deleted memo to the next one.
 """
 
 from __future__ import annotations
