@@ -30,8 +30,9 @@ def write_audio(
     sample_format: str | None = None,
     options: dict[str, str] | None = None,
     samples: NDArray[np.float32] | None = None,
+    metadata: dict[str, str] | None = None,
 ) -> Path:
-    """Write a 440 Hz tone (or mono `samples`) on every channel with the given coding."""
+    """Write a 440 Hz tone (or mono `samples`) on every channel with the given coding and tags."""
     mono = tone(seconds, rate) if samples is None else samples
     planes = np.tile(mono, (len(av.AudioLayout(layout).channels), 1))
     frame = av.AudioFrame.from_ndarray(planes, format="fltp", layout=layout)
@@ -39,6 +40,7 @@ def write_audio(
     with av.open(str(path), "w", format=container, options=options or {}) as out:
         stream = out.add_stream(codec, rate=rate)
         stream.layout = layout
+        out.metadata.update(metadata or {})
         if sample_format:
             stream.format = sample_format
         if codec == "wmav2":
@@ -110,3 +112,26 @@ def noise(seconds: float, rms: float, slope: float, seed: int = 7) -> NDArray[np
     order = np.maximum(1, np.arange(spectrum.size))
     shaped = np.fft.irfft(spectrum / order**slope, count)
     return (rms * shaped / np.std(shaped)).astype(np.float32)
+
+
+def low_pass(samples: NDArray[np.float32], hertz: float) -> NDArray[np.float32]:
+    """Samples through a low-pass of 24 dB an octave, as cloth over a microphone."""
+    spectrum = np.fft.rfft(samples)
+    ratio = np.fft.rfftfreq(samples.size, 1 / RATE) / hertz
+    return np.fft.irfft(spectrum / np.sqrt(1 + ratio**8), samples.size).astype(np.float32)
+
+
+def windy(
+    samples: NDArray[np.float32], above_db: float, seed: int = 5, share: float = 0.7
+) -> NDArray[np.float32]:
+    """Gusts over `share` of the time: noise falling 12 dB an octave, its RMS so far above the samples'."""
+    draw = np.random.default_rng(seed)
+    hertz = np.fft.rfftfreq(samples.size, 1 / RATE)
+    noise = np.fft.irfft(
+        np.fft.rfft(draw.standard_normal(samples.size)) / np.maximum(hertz, 20) ** 2, samples.size
+    )
+    steps = np.convolve(draw.random(samples.size // 8000 + 3) < share, [0.25, 0.5, 0.25], mode="same")
+    gusts = np.interp(np.arange(samples.size) / 8000, np.arange(steps.size), steps) ** 2
+    wind = noise / noise.std() * gusts * np.std(samples) * 10 ** (above_db / 20)
+    mixed = samples + wind
+    return (mixed / max(1.0, float(np.abs(mixed).max()))).astype(np.float32)

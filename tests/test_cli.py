@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from make_audio import speech_like, write_audio
+from make_audio import noise, speech_like, write_audio
 from typer.testing import CliRunner
 
 from voicenotes.cli import frame
@@ -107,6 +107,23 @@ def test_the_engine_line_is_said_once(visit: Path, pack: Path, monkeypatch: pyte
     write_audio(visit / "memo 2.wav", "pcm_s16le", rate=16_000, samples=voice)
     code, _, err = run("process", visit, "--pack", pack)
     assert (code, err) == (0, "Speech engine: fake.\nTranscribing 1 recording.\n")
+
+
+def test_a_recording_that_cannot_be_trusted_is_named_before_all_else(
+    visit: Path, pack: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from test_visit import FakeEngine
+
+    monkeypatch.setattr("voicenotes.hearing.hear.processes_for", lambda _: 0)
+    monkeypatch.setattr(choose, "choose_engine", lambda *_, **__: (FakeEngine(), "Speech engine: fake."))
+    write_audio(visit / "memo 2.wav", "pcm_s16le", rate=16_000, samples=noise(4.0, 0.05, 0.5))
+    code, _, err = run("process", visit, "--pack", pack, "--quiet")
+    assert code == 0
+    assert err.splitlines()[-3:-1] == [
+        "  memo 2.wav (0:04): no voice can be told from the noise: say it again away from",
+        "      what is loud",
+    ]
+    assert "SAY AGAIN (1): heard too badly to be trusted" in err
 
 
 def test_the_engine_options_reach_the_engine(

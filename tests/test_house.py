@@ -24,12 +24,13 @@ FLOORS = [
     {"vocabulary"},
     {"audio", "speech", "language"},
     {"findings"},
-    {"outputs", "files", "lock"},
+    {"outputs", "files", "lock", "times"},
     {"hearing", "visit", "scoring"},
     {"cli", "__main__"},
 ]
 MAY_USE_WITHIN_FLOOR = {
     ("speech", "audio"),
+    ("times", "files"),
     ("visit", "hearing"),
     ("lock", "files"),
     ("scoring", "visit"),

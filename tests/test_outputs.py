@@ -8,10 +8,19 @@ import pytest
 from small_pack import write_pack
 
 from voicenotes.findings.read import read_text
-from voicenotes.model import CheckFinding, Evidence, FittingFinding, Gap, PackStamp, Record, RecordingEntry
+from voicenotes.model import (
+    CheckFinding,
+    Evidence,
+    FittingFinding,
+    Gap,
+    PackStamp,
+    Quality,
+    Record,
+    RecordingEntry,
+)
 from voicenotes.outputs.gap_sheet import gap_data, gap_lines, leaving_line
 from voicenotes.outputs.schemas import SCHEMAS, schema_of
-from voicenotes.outputs.screen import against_limit, settled_line, summary_lines
+from voicenotes.outputs.screen import against_limit, doubt_lines, settled_line, summary_lines
 from voicenotes.outputs.wording import in_a_list, length, minutes, number, quoted, table_line, wrapped
 from voicenotes.vocabulary.load import load_pack
 from voicenotes.vocabulary.schema import Pack
@@ -169,6 +178,24 @@ def test_the_summary(pack: Pack, some: Record) -> None:
         "",
         "1 of 5 checks settled, 4 gaps (2 must be settled before leaving, about 7 min).",
     ]
+
+
+def test_recordings_that_cannot_be_trusted_are_named_with_reason_and_remedy(some: Record) -> None:
+    def entry(name: str, doubt: str | None) -> RecordingEntry:
+        quality = Quality(peak_dbfs=-3.0, clipped_share=0.0, speech_share=0.5, doubt=doubt)
+        return RecordingEntry(file=name, seconds=65.0, words=20, quality=quality)
+
+    windy = "wind over 45 % of it: say it again out of the wind"
+    loud = "too loud, 20 % of the speech is clipped: say it again with the phone further away"
+    entries = (entry("memo 1.m4a", windy), entry("memo 2.m4a", None), entry("memo 3.m4a", loud))
+    assert doubt_lines(some.model_copy(update={"recordings": entries})) == [
+        "SAY AGAIN (2): heard too badly to be trusted",
+        "  memo 1.m4a (1:05): wind over 45 % of it: say it again out of the wind",
+        "  memo 3.m4a (1:05): too loud, 20 % of the speech is clipped: say it again with",
+        "      the phone further away",
+        "",
+    ]
+    assert doubt_lines(some) == []
 
 
 def test_a_contradiction_and_a_reading_are_shown(pack: Pack) -> None:

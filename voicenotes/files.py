@@ -1,4 +1,4 @@
-"""Files of a visit: which are recordings, in what order, when they were made; hashes; safe writing."""
+"""Files of a visit: which are recordings, their names and hashes; safe writing."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ import contextlib
 import hashlib
 import os
 import re
-from datetime import UTC, datetime
 from pathlib import Path
 
 from voicenotes.errors import VisitError
@@ -17,15 +16,6 @@ RECORD_FILE = "record.json"
 OWN_FILES = frozenset((RECORD_FILE, "gaps.json", "gaps.txt", "report.json", "report.txt", "summary.txt"))
 
 _TEMPORARY = re.compile(r"\.(?:writable|.+\.json)\.\d+\.tmp")
-_DATE_IN_NAME = re.compile(
-    r"(?<!\d)(?P<year>(?:19|20)\d\d)(?P<gap>[-_. ]?)(?P<month>0[1-9]|1[0-2])(?P=gap)"
-    r"(?P<day>0[1-9]|[12]\d|3[01])(?P<rest>.*)"
-)
-_TIME_IN_NAME = re.compile(
-    r"^(?:[ _T,-]+(?:at\s+)?|T?)(?P<hour>[01]?\d|2[0-3])(?P<sep>[-_.:h]?)(?P<minute>[0-5]\d)"
-    r"(?:[-_.:m]?(?P<second>[0-5]\d))?(?!\d)(?:\s?(?P<half>[ap])\.?m\b)?",
-    re.IGNORECASE,
-)
 
 
 def visit_folder(folder: str | Path) -> Path:
@@ -62,42 +52,6 @@ def sha256_of(path: Path) -> str | None:
             return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError:
         return None
-
-
-def time_in_name(name: str) -> str | None:
-    """Date and time that a recorder wrote into a file's name, as ISO 8601 without a zone; None if none.
-
-    "2024-03-12 09-14-05.m4a" and "20240312_091405.wav" give "2024-03-12T09:14:05"; a name with a date
-    alone gives "2024-03-12".
-    """
-    stem = Path(name).stem
-    for start in [match.start() for match in re.finditer(r"(?<!\d)(?:19|20)\d\d", stem)]:
-        if found := _DATE_IN_NAME.match(stem, start):
-            year, month, day = int(found["year"]), int(found["month"]), int(found["day"])
-            with contextlib.suppress(ValueError):  # 31 April
-                return _with_time(datetime(year, month, day), found["rest"])
-    return None
-
-
-def _with_time(date: datetime, rest: str) -> str:
-    found = _TIME_IN_NAME.match(rest)
-    if not found:
-        return date.date().isoformat()
-    hour = int(found["hour"])
-    if found["half"] and 1 <= hour <= 12:
-        hour = hour % 12 + (12 if found["half"].lower() == "p" else 0)
-    return date.replace(
-        hour=hour, minute=int(found["minute"]), second=int(found["second"] or 0)
-    ).isoformat(timespec="seconds")  # fmt: skip
-
-
-def modified_at(path: Path) -> str | None:
-    """When the file was last changed, in UTC as ISO 8601 to the second; None when nobody can say."""
-    try:
-        when = datetime.fromtimestamp(int(path.stat().st_mtime), UTC)
-    except (OSError, ValueError, OverflowError):
-        return None
-    return when.strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 def shown_name(path: Path) -> str:

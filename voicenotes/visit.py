@@ -1,8 +1,8 @@
 """The story of a visit: list its recordings, hear them, read them, write the record.
 
-`recorded_at` of a recording is the date and time in its file's name; else what its container says; else
-when the file was last changed. So a visit whose files carry neither name nor container date, and were
-copied in a way that changed their times, gives a record that differs in that field.
+Recordings are read in the order in which they were made, which `times/order.py` finds out from their
+containers, names and files. So a copy of a visit whose files got other times may give another record, where
+nothing but the files tells the time.
 """
 
 from __future__ import annotations
@@ -19,11 +19,9 @@ from voicenotes.files import (
     RECORD_FILE,
     check_writable,
     files_in,
-    modified_at,
     remove_left_overs,
     sha256_of,
     shown_name,
-    time_in_name,
     visit_folder,
     write_atomically,
 )
@@ -31,12 +29,14 @@ from voicenotes.hearing.hear import hear_all
 from voicenotes.hearing.kept import Ear, Heard
 from voicenotes.lock import visit_lock
 from voicenotes.model import SCHEMA_VERSION, Record, RecordingEntry
+from voicenotes.times.order import clue_of, in_order
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from voicenotes.hearing.hear import Progress
     from voicenotes.model import Transcript
+    from voicenotes.times.order import Placed
     from voicenotes.vocabulary.schema import Pack
 
 CACHE_FOLDER = ".voicenotes"
@@ -76,7 +76,7 @@ def process_visit(
             ear, line = _ear(home, loaded, engine, model, download)
             heard |= hear_all(ear, audio, progress, _after(line, say), processes)
         _say_what_is_gone(folder, paths, say)
-        record = _read([(_entry(path, heard[path]), heard[path].transcript) for path in paths], loaded)
+        record = _read(_in_order({path: heard[path] for path in paths}, say), loaded)
         write_atomically(folder / RECORD_FILE, record_text(record))
     return record
 
@@ -151,7 +151,7 @@ def ready_recordings(folder: str | Path) -> list[tuple[RecordingEntry, Transcrip
             f"process the visit first: voicenotes process {folder}"
         )
     heard = {path: _read_ready(path) for path in paths}
-    return [(_entry(path, heard[path]), heard[path].transcript) for path in paths]
+    return _in_order(heard, None)
 
 
 def _loaded(pack: str | Path | Pack) -> Pack:
@@ -238,27 +238,40 @@ def _after(line: str, say: Callable[[str], None] | None) -> Callable[[str], None
     return both
 
 
-def _entry(path: Path, heard: Heard) -> RecordingEntry:
+def _in_order(
+    heard: dict[Path, Heard], say: Callable[[str], None] | None
+) -> list[tuple[RecordingEntry, Transcript | None]]:
+    """The recordings in the order in which they were made; `say` gets a line on times that can't be right."""
+    clues = [
+        clue_of(path, 0.0 if _is_transcript(path) else found.seconds, found.created_at)
+        for path, found in heard.items()
+    ]
+    found = in_order(clues)
+    if say and found.note:
+        say(found.note)
+    return [
+        (_entry(placed, heard[placed.path]), heard[placed.path].transcript) for placed in found.recordings
+    ]
+
+
+def _entry(placed: Placed, heard: Heard) -> RecordingEntry:
     transcript = heard.transcript
     words = len(transcript.words) if transcript else 0
     problem = heard.problem
     if transcript and not words:
         problem = f"{problem}; {NO_SPEECH}" if problem else NO_SPEECH
     return RecordingEntry(
-        file=shown_name(path),
-        sha256=sha256_of(path),
+        file=shown_name(placed.path),
+        sha256=sha256_of(placed.path),
         seconds=heard.seconds,
-        recorded_at=_recorded_at(path, heard),
+        recorded_at=placed.recorded_at,
+        recorded_at_from=placed.recorded_at_from,
         engine=transcript.engine if transcript else None,
         model=transcript.model if transcript else None,
         words=words,
         problem=problem,
         quality=heard.quality,
     )
-
-
-def _recorded_at(path: Path, heard: Heard) -> str | None:
-    return time_in_name(path.name) or heard.created_at or modified_at(path)
 
 
 def _read(recordings: Sequence[tuple[RecordingEntry, Transcript | None]], pack: Pack) -> Record:

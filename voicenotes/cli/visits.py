@@ -49,14 +49,14 @@ def process(
     quiet: Annotated[bool, typer.Option("--quiet", help="Print only what went wrong.")] = False,
 ) -> None:
     """Transcribe and read a visit's recordings; write record.json beside them."""
-    from voicenotes.outputs.screen import problem_lines, summary_lines, unread
+    from voicenotes.outputs.screen import doubt_lines, problem_lines, summary_lines, unread
     from voicenotes.visit import process_visit
     from voicenotes.vocabulary.load import load_pack
 
     loaded = load_pack(pack)
     with progress_shown(quiet) as (progress, say):
         record = process_visit(visit, loaded, engine.value, model, download, progress, say)
-    for line in problem_lines(record):
+    for line in [*problem_lines(record), *doubt_lines(record)]:
         typer.echo(line, err=True)
     if len(unread(record)) == len(record.recordings):
         raise VisitError(

@@ -56,8 +56,10 @@ def _look(path: Path) -> Looked:
 
 def _hear(engine: SpeechEngine, task: Task, path: Path, tell: Callable[[Answer], None]) -> Ended:
     from voicenotes.audio.decode import decode_blocks
+    from voicenotes.audio.quality import QualityMeter
     from voicenotes.audio.windows import windows_of
 
+    meter = QualityMeter() if task.part == 0 else None
     created_at = _look(path).created_at
     windows = windows_of(decode_blocks(path))
     done, count, end = 0.0, 0, 0.0
@@ -72,6 +74,8 @@ def _hear(engine: SpeechEngine, task: Task, path: Path, tell: Callable[[Answer],
         count = window.number + 1
         seconds = window.samples.size / _rate()
         end = window.start_s + seconds
+        if meter:
+            meter.add(window.samples)
         if window.number % task.parts != task.part:
             continue
         if window.number not in task.known:
@@ -79,7 +83,10 @@ def _hear(engine: SpeechEngine, task: Task, path: Path, tell: Callable[[Answer],
             transcript = _transcribed(engine, window, _stepwise(tell, done))
             tell(Piece(number=window.number, is_last=window.is_last, transcript=transcript))
         done += seconds
-    return Ended(seconds=round(end, 3), windows=count, problem=problem, created_at=created_at)
+    quality = meter.result() if meter else None
+    return Ended(
+        seconds=round(end, 3), windows=count, problem=problem, created_at=created_at, quality=quality
+    )
 
 
 def _rate() -> int:

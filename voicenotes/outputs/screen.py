@@ -59,6 +59,22 @@ def problem_lines(record: Record) -> list[str]:
     return [f"{entry.file}: {entry.problem}" for entry in record.recordings if entry.problem]
 
 
+def doubt_lines(record: Record) -> list[str]:
+    """The recordings that were read but can't be trusted, each with the reason and what to do.
+
+    Meant to be shown before anything else, while what was said in them can still be said again.
+    """
+    doubts = [
+        (entry, entry.quality.doubt) for entry in record.recordings if entry.quality and entry.quality.doubt
+    ]
+    if not doubts:
+        return []
+    lines = [f"SAY AGAIN ({len(doubts)}): heard too badly to be trusted"]
+    for entry, doubt in doubts:
+        lines += wrapped(f"{entry.file} ({length(entry.seconds)}): {doubt}", "      ", first="  ")
+    return [*lines, ""]
+
+
 def unread(record: Record) -> list[str]:
     """The recordings of which not a single word was read."""
     return [entry.file for entry in record.recordings if not entry.words]
