@@ -35,6 +35,15 @@ class Word(Frozen):
     confidence: float = Field(default=1.0, ge=0, le=1)
 
 
+class LeftOut(Frozen):
+    """What an engine wrote and nobody said, as far as can be told: kept, and not read as talk."""
+
+    text: str
+    start: float = Field(ge=0, description="seconds from the start of the recording")
+    end: float = Field(ge=0, description="seconds from the start of the recording")
+    why: str = Field(description="one line: what gave it away")
+
+
 class Transcript(Frozen):
     """The words of one recording in speech order.
 
@@ -45,6 +54,7 @@ class Transcript(Frozen):
     engine: str = Field(default="text", description="engine that made it, or the file type it came from")
     model: str | None = Field(default=None, description="the engine's model, if it has one")
     seconds: float = Field(default=0.0, ge=0, description="length of the recording")
+    left_out: tuple[LeftOut, ...] = Field(default=(), description="text that was not taken for speech")
 
     @property
     def text(self) -> str:
