@@ -14,7 +14,7 @@ class GuardLimits:
     others are common practice, no source, and were tried with the sounds of `tests/test_guards.py`.
     """
 
-    silent: float = 0.15  # below it nobody speaks
+    silent: float = 0.25  # below it nobody speaks
     heard: float = 0.35  # from it on somebody may be speaking
     surely_heard: float = 0.5  # Silero's usual limit
     margin_s: float = 0.25  # around a word, as times are rarely better

@@ -53,7 +53,7 @@ def judged(
         if not drifted and (unsure or words[index].confidence < limits.improbable_word):
             reasons.setdefault(index, NOBODY)
         factors[index] = limits.doubted
-    if len(words) > 4 and _too_many(words, activity, limits):
+    if len(words) > 4 and not drifted and _too_many(words, activity, limits):
         if unsure:
             reasons = dict.fromkeys(range(len(words)), TOO_MANY) | reasons
         factors = [min(factor, limits.doubted) for factor in factors]

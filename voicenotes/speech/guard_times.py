@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from voicenotes.speech.voice_activity import VoiceActivity
 
 LEAD_S = 0.06  # a word begins a little before the detector is sure of it
-USUAL_WORD_S = 0.35
+USUAL_WORD_S, LONGEST_WORD_S = 0.35, 1.5
 
 
 def within(passages: Sequence[Passage], seconds: float) -> list[Passage]:
@@ -87,7 +87,8 @@ def _moved_back(word: Word, before: float | None, activity: VoiceActivity, limit
 
 
 def _is_near_speech(word: Word, activity: VoiceActivity, limits: GuardLimits) -> bool:
-    return activity.peak(word.start - limits.margin_s, word.end + limits.margin_s) >= limits.heard
+    margin = limits.margin_s if word.end - word.start <= LONGEST_WORD_S else 0.0
+    return activity.peak(word.start - margin, word.end + margin) >= limits.heard
 
 
 def _timed(word: Word, start: float, end: float) -> Word:

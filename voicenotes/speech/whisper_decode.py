@@ -113,8 +113,8 @@ def unread_s(
 def _alone(
     loaded: Loaded, piece: Piece, hotwords: str, activity: VoiceActivity, limits: GuardLimits
 ) -> list[Passage]:
-    """The first way of `RECIPES` that leaves no doubt; else the best: whole, not repetitive, probable."""
-    tried: list[tuple[tuple[bool, bool, float], list[Passage]]] = []
+    """The first way of `RECIPES` that leaves no doubt, else the best: not repetitive, probable, whole."""
+    tried: list[tuple[tuple[bool, float, float], list[Passage]]] = []
     for recipe in RECIPES:
         if tried and recipe == RECIPES[1] and not hotwords:
             continue
@@ -125,10 +125,12 @@ def _alone(
         doubt = doubt_about(piece, passages, activity, limits)
         if doubt is None:
             return passages
-        tried.append(((doubt != "repetitive", doubt != "unread", _log_probability(passages)), passages))
+        probable = min(_log_probability(passages), limits.improbable_log)
+        unread = round(unread_s(piece, passages, activity, limits))
+        tried.append(((doubt != "repetitive", probable, -unread), passages))
         if doubt == "unread" and len(tried) > 1:  # it was no slip of the hotwords
             break
-    return max(tried, key=lambda attempt: attempt[0])[1]
+    return max(tried, key=lambda attempt: attempt[0])[1]  # the first of equals
 
 
 def _together(loaded: Loaded, pieces: Sequence[Piece], hotwords: str) -> list[list[Passage]]:
