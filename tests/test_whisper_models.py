@@ -275,7 +275,9 @@ def damage_layout_version(folder: Path) -> None:
         (damage_mel_bands, "has 128 mel bands, the model 80"),
     ],
 )
-def test_a_fault_is_found(tiny_model: Path, tmp_path: Path, damage: Callable[[Path], None], says: str) -> None:
+def test_a_fault_is_found(
+    tiny_model: Path, tmp_path: Path, damage: Callable[[Path], None], says: str
+) -> None:
     folder = shutil.copytree(tiny_model, tmp_path / "faulty")
     damage(folder)
     problem = fault(folder)

@@ -23,10 +23,13 @@ class SpeechEngine(Protocol):
 
     name: str
     model: str | None
-    settings: str
-    """A short digest of all that shapes its transcripts beside name, model and material: versions, options."""
     processes: bool
     """Whether several processes, each with an engine of its own, get more done on one machine."""
+
+    @property
+    def settings(self) -> str:
+        """A short digest of all else that shapes its transcripts: versions, options, everyday English."""
+        ...
 
     def transcribe(
         self, samples: NDArray[np.float32], progress: Callable[[float], None] | None = None

@@ -46,7 +46,7 @@ class WhisperEngine:
     """
 
     name = "whisper"
-    processes = False
+    processes = False  # CTranslate2 uses all cores by itself
 
     def __init__(
         self, model: str = "small", material: SpeechMaterial | None = None, device: str = "auto"
@@ -66,11 +66,15 @@ class WhisperEngine:
         self._terms = material.terms if material else ()
         self._device = device
         self._limits = GuardLimits()
-        self.settings = settings_digest(folder, device, self._limits)
         self._loaded: whisper_load.Loaded | None = None
         self.hotwords = ""  # the terms named to the model as likely words; filled when it is loaded
         given = Path(model).expanduser()
         self.model: str | None = given.absolute().name if given == folder else model
+
+    @property
+    def settings(self) -> str:
+        """A digest of libraries, model files, device, options and guards; see SpeechEngine."""
+        return settings_digest(self._folder, self._device, self._limits)
 
     def transcribe(
         self, samples: NDArray[np.float32], progress: Callable[[float], None] | None = None
