@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     Say = Callable[[str], None]
 
 MANIFEST = "voicenotes-model.json"
+STEP = 1 << 18  # bytes written at a time
 ROOM_TO_SPARE = 50_000_000  # bytes left free on the disk
 
 
@@ -53,10 +54,10 @@ def fetch_model(
         raise EngineError(
             f"{folder} {folder_problem(folder) or 'is in the way'}: remove it, then fetch again."
         )
-    with _quiet_client():
+    with _client_set_up():
         offer = offer_of(name, endpoint)
     work = home / f".fetching-{short}"
-    with _disk_errors_told(home), _quiet_client():
+    with _disk_errors_told(home), _client_set_up():
         work.mkdir(parents=True, exist_ok=True)
         with _alone_in(home, short):
             if folder.exists():  # another process was faster
@@ -191,15 +192,22 @@ def _disk_errors_told(home: Path) -> Iterator[None]:
 
 
 @contextlib.contextmanager
-def _quiet_client() -> Iterator[None]:
-    """Keeps the hub's client from logging what is told in an error's line."""
+def _client_set_up() -> Iterator[None]:
+    """Makes the hub's client write small steps, and keeps it from logging what an error's line tells.
+
+    It writes 10 MB at a time otherwise, and what it holds back is lost when the line breaks.
+    """
+    from huggingface_hub import constants
+
     logger = logging.getLogger("huggingface_hub")
-    before = logger.level
+    before = logger.level, constants.DOWNLOAD_CHUNK_SIZE
     logger.setLevel(logging.ERROR)
+    constants.DOWNLOAD_CHUNK_SIZE = STEP
     try:
         yield
     finally:
-        logger.setLevel(before)
+        constants.DOWNLOAD_CHUNK_SIZE = before[1]
+        logger.setLevel(before[0])
 
 
 def _is_of_the_disk(error: Exception) -> bool:
