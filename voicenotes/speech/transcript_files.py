@@ -37,7 +37,8 @@ def read_transcript(path: str | Path) -> Transcript:
     """Read a ready-made transcript; the suffix says which kind it is.
 
     Words come in order of their start.  `engine` is the file type ("txt", "srt", "vtt", "json"), or
-    what a transcript written by voicenotes says; so is `left_out`; `seconds` is the end of the last word or more.
+    what a transcript written by voicenotes says, as is `left_out`; `seconds` is the end of the last word
+    or more.
     Raises RecordingError, naming the file and the entry or line, for anything it can't trust.
     """
     path = Path(path)
@@ -59,7 +60,7 @@ def read_transcript(path: str | Path) -> Transcript:
     if not left_out and not any(character.isalnum() for word in words for character in word.text):
         raise RecordingError(f"{path.name}: has no words in it; remove it or export the transcript again")
     words.sort(key=lambda word: word.start)
-    length = max(seconds, *(part.end for part in (*words, *left_out)))
+    length = max([seconds, *(word.end for word in words), *(out.end for out in left_out)])
     return Transcript(words=tuple(words), engine=engine, model=model, seconds=length, left_out=left_out)
 
 
