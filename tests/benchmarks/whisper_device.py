@@ -2,8 +2,8 @@
 
 The model is that of `tests/tiny_whisper.py`, 448 deep and with as many layers as a real one has (6: base,
 12: small, 24: medium); what it writes is known. Deeper ones come out wrong in int8: these weights are all or
-nothing, which real ones are not. Each line says whether the words are those, how far the times are off those of the first line, and
-the time taken as a share of the first line's. Needs no recordings and no network.
+nothing, which real ones are not. Each line says whether the words are those, how far the times are off those
+of the first line, and the time taken as a share of the first line's. Needs no recordings and no network.
 
     python tests/benchmarks/whisper_device.py
     python tests/benchmarks/whisper_device.py --layers 12 --pieces 16 --batches 1,4,8
@@ -44,10 +44,7 @@ def main() -> None:
     parser.add_argument("--batches", default="1,4,8", help="pieces at a time, each on its own line")
     given = parser.parse_args()
     batches = [int(batch) for batch in given.batches.split(",")]
-    depth, layers = SIZES[given.size]
-    print(
-        f"{given.size} size ({depth} deep, {layers} layers), {given.pieces} pieces, {cpu_threads()} threads"
-    )
+    print(f"{given.layers} layers, {given.pieces} pieces, {cpu_threads()} threads")
     if not has_gpu():
         print("no CUDA device is seen: CPU only")
     with tempfile.TemporaryDirectory() as folder:
