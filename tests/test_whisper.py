@@ -30,10 +30,11 @@ from voicenotes.model import Transcript
 from voicenotes.speech import whisper_load
 from voicenotes.speech.bias import MAX_TERMS, MAX_TOKENS
 from voicenotes.speech.engine import SpeechEngine, SpeechMaterial
+from voicenotes.speech.guard_limits import GuardLimits
 from voicenotes.speech.pieces import packed
 from voicenotes.speech.voice_activity import LONGEST_S, speech_stretches, voice_activity
 from voicenotes.speech.whisper import WhisperEngine
-from voicenotes.speech.whisper_decode import RECIPES
+from voicenotes.speech.whisper_decode import RECIPES, decode
 from voicenotes.speech.whisper_load import Loaded
 from voicenotes.speech.whisper_models import find_model, models_here
 from voicenotes.vocabulary.homes import everyday_words
@@ -138,10 +139,14 @@ def test_an_error_in_progress_is_the_callers_own(tiny_model: Path, speech: Sampl
 # --- the same whatever came before --------------------------------------------------------------------------
 
 
-def test_twice_the_same(tiny_model: Path, speech: Samples) -> None:
+@pytest.mark.parametrize("batch", [1, 4])
+def test_twice_the_same(
+    tiny_model: Path, speech: Samples, batch: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(whisper_load, "cpu_batch", lambda: batch)
     engine = WhisperEngine(str(tiny_model))
     first = engine.transcribe(speech)
-    engine.transcribe(np.concatenate([speech, silence(2)] * 9))  # several pieces, batched
+    engine.transcribe(np.concatenate([speech, silence(2)] * 9))  # several pieces
     assert engine.transcribe(speech) == first
     assert WhisperEngine(str(tiny_model)).transcribe(speech) == first
 
@@ -170,6 +175,9 @@ def test_settings_name_all_that_shapes_the_words(
     assert WhisperEngine(str(same)).settings != usual
     assert WhisperEngine(str(tiny_model), device="cuda").settings != usual
     monkeypatch.setitem(whisper_decode.OPTIONS, "beam_size", 1)
+    assert WhisperEngine(str(tiny_model)).settings != usual
+    monkeypatch.undo()
+    monkeypatch.setattr(whisper_load, "cpu_batch", lambda: 9)
     assert WhisperEngine(str(tiny_model)).settings != usual
     monkeypatch.undo()
     monkeypatch.setattr(whisper, "version", lambda name: "99")
@@ -311,13 +319,24 @@ def test_a_failing_recogniser_is_one_line(tiny_model: Path, speech: Samples) -> 
 
 
 def test_batched_and_plain_agree(tiny_model: Path, speech: Samples, monkeypatch: pytest.MonkeyPatch) -> None:
-    samples = np.concatenate([np.concatenate([speech, silence(9)]) for _ in range(30)])
-    batched = WhisperEngine(str(tiny_model)).transcribe(samples)
-    monkeypatch.setattr(whisper_load, "BATCH_ON_CPU", 1)
-    plain = WhisperEngine(str(tiny_model)).transcribe(samples)
-    assert batched.text == plain.text
-    assert len(batched.words) > 2 * 7
-    assert [w.start for w in batched.words] == pytest.approx([w.start for w in plain.words], abs=0.05)
+    samples = np.concatenate([np.concatenate([speech, silence(2)]) for _ in range(6)])
+    activity = voice_activity(samples)
+    pieces = packed(samples, speech_stretches(activity), longest_s=4.0)
+    assert len(pieces) == 6
+    model = whisper_load.load_model(tiny_model, "cpu").model
+    plain = list(decode(Loaded(model, "cpu", 1), pieces, "", activity, GuardLimits()))
+
+    def alone(*_: object, **__: object) -> None:
+        raise AssertionError("decoded alone, though nothing was wrong")
+
+    monkeypatch.setattr(model, "transcribe", alone)
+    batched = list(decode(Loaded(model, "cpu", 4), pieces, "", activity, GuardLimits()))
+    for (piece, one), (same, other) in zip(plain, batched, strict=True):
+        assert piece is same
+        assert [passage.text for passage in one] == [passage.text for passage in other]
+        starts = [[word.start for passage in each for word in passage.words] for each in (one, other)]
+        assert len(starts[0]) == 7
+        assert starts[0] == pytest.approx(starts[1], abs=0.05)
 
 
 class Batched:
@@ -402,6 +421,7 @@ def test_the_cpu_computes_in_int8(tiny_model: Path) -> None:
 def test_threads(cores: int, threads: int, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(os, "sched_getaffinity", lambda _: set(range(cores)), raising=False)
     assert whisper_load.cpu_threads() == threads
+    assert whisper_load.cpu_batch() == (4 if threads >= 4 else 1)
 
 
 # --- no network -------------------------------------------------------------------------------------------

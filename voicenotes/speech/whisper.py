@@ -132,7 +132,9 @@ def settings_digest(folder: Path, device: str, limits: GuardLimits) -> str:
     files = sorted((path.name, path.stat().st_size) for path in folder.iterdir() if path.is_file())
     libraries = [version(name) for name in ("faster-whisper", "ctranslate2")]
     decoding = (OPTIONS, RECIPES, UNREAD_S, guards_digest(limits))
-    content = repr((WAY_OF_WORKING, libraries, files, whisper_load.resolved_device(device), decoding))
+    where = whisper_load.resolved_device(device)
+    batch = whisper_load.cpu_batch() if where == "cpu" else whisper_load.BATCH_ON_GPU
+    content = repr((WAY_OF_WORKING, libraries, files, where, batch, decoding))
     return hashlib.sha256(content.encode()).hexdigest()[:16]
 
 
