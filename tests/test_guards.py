@@ -6,6 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from make_audio import noise
 from whisper_stand_ins import NOT_SPEECH, RATE, SENTENCE, Samples, silence, spoken
 
@@ -15,7 +17,14 @@ from voicenotes.speech.guard_loops import compression_ratio
 from voicenotes.speech.guard_silence import INVENTED, NOBODY, TOO_MANY, known_inventions
 from voicenotes.speech.guards import Guarded, guarded, guards_digest
 from voicenotes.speech.passage import Passage
-from voicenotes.speech.voice_activity import voice_activity
+from voicenotes.speech.voice_activity import (
+    BEGIN,
+    FRAME_S,
+    LONGEST_S,
+    VoiceActivity,
+    speech_stretches,
+    voice_activity,
+)
 
 
 def passage(
@@ -280,3 +289,57 @@ def test_without_the_recognisers_own_probabilities() -> None:
 def test_the_digest_changes_with_a_limit() -> None:
     assert guards_digest() == guards_digest(GuardLimits())
     assert guards_digest(GuardLimits(silent=0.16)) != guards_digest()
+
+
+WRITTEN = st.lists(
+    st.tuples(
+        st.sampled_from(["gib", "is", "loose.", "no", "thank", "you.", "...", "zero"]),
+        st.floats(0, 12), st.floats(0, 3), st.floats(0, 1),
+    ),
+    max_size=30,
+)  # fmt: skip
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    written=st.lists(st.tuples(WRITTEN, st.floats(-3, 0), st.floats(0, 1)), max_size=4),
+    speech=st.lists(st.booleans(), min_size=10, max_size=10),
+)
+def test_every_word_is_kept_or_left_out_with_a_reason(
+    written: list[tuple[list[tuple[str, float, float, float]], float, float]], speech: list[bool]
+) -> None:
+    levels = np.repeat(np.array(speech, dtype=np.float32), 31)  # a second each
+    activity = VoiceActivity(levels, 10 * 31 * FRAME_S)
+    passages = [
+        Passage(
+            tuple(Word(text=t, start=s, end=s + length, confidence=c) for t, s, length, c in words), log, no
+        )
+        for words, log, no in written
+    ]
+    told = guarded(passages, activity)
+    texts_in = sorted(word.text for passage in passages for word in passage.words)
+    texts_out = [word.text for word in told.words] + [w for out in told.left_out for w in out.text.split()]
+    assert sorted(texts_out) == texts_in
+    assert all(out.why and 0 <= out.start <= out.end <= activity.seconds for out in told.left_out)
+    assert all(0 <= word.start <= word.end <= activity.seconds for word in told.words)
+    assert [word.start for word in told.words] == sorted(word.start for word in told.words)
+    given_confidence = {word.confidence for passage in passages for word in passage.words}
+    for word in told.words:
+        assert any(word.confidence == pytest.approx(c * f) for c in given_confidence for f in (1.0, 0.5))
+
+
+@settings(max_examples=150, deadline=None)
+@given(levels=st.lists(st.sampled_from([0.0, 0.1, 0.25, 0.4, 0.9]), min_size=1, max_size=60))
+def test_stretches_hold_all_speech_and_never_overlap(levels: list[float]) -> None:
+    spread = np.repeat(np.array(levels, dtype=np.float32), 31)
+    activity = VoiceActivity(spread, spread.size * FRAME_S)
+    stretches = speech_stretches(activity)
+    edge = 0.0
+    for stretch in stretches:
+        assert edge <= stretch.start_s < stretch.end_s <= activity.seconds
+        assert stretch.end_s - stretch.start_s <= LONGEST_S + 1e-6
+        edge = stretch.end_s
+    for index, level in enumerate(levels):
+        middle = (index + 0.5) * 31 * FRAME_S
+        inside = any(stretch.start_s <= middle <= stretch.end_s for stretch in stretches)
+        assert inside or level < BEGIN

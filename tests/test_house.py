@@ -78,7 +78,7 @@ ALSO_COMPUTING = frozenset(
         "socket",
     ]
 )
-PHRASES_OF_LIBRARIES = frozenset(["batch size"])
+PHRASES_OF_LIBRARIES = frozenset(["batch size", "file download"])
 SOURCES = sorted(PACKAGE.rglob("*.py"))
 
 

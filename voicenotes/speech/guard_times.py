@@ -41,7 +41,11 @@ def onto_speech(passage: Passage, activity: VoiceActivity, limits: GuardLimits) 
     The first word moves forward, the last one back, at most `farthest_drift_s`, and only into speech that
     lies before the next word, or after the one before. A word with no speech near keeps its times.
     """
-    words = [_trimmed(word, activity, limits) for word in passage.words]
+    starts = [word.start for word in passage.words[1:]]
+    words = [
+        _trimmed(word, following, activity, limits)
+        for word, following in zip(passage.words, [*starts, activity.seconds], strict=False)
+    ]
     if words:
         following = words[1].start if len(words) > 1 else None
         words[0] = _moved_forward(words[0], following, activity, limits)
@@ -50,15 +54,19 @@ def onto_speech(passage: Passage, activity: VoiceActivity, limits: GuardLimits) 
     return replace(passage, words=tuple(words))
 
 
-def _trimmed(word: Word, activity: VoiceActivity, limits: GuardLimits) -> Word:
-    """The word without more than `margin_s` of silence at either end, where any speech is in it."""
+def _trimmed(word: Word, following: float, activity: VoiceActivity, limits: GuardLimits) -> Word:
+    """The word without more than `margin_s` of silence at either end, where any speech is in it.
+
+    It never starts later than `following`, the start of the word after it.
+    """
     first = activity.first_heard(word.start, word.end, limits.heard)
     last = activity.last_heard(word.start, word.end, limits.heard)
     if first is None or last is None:
         return word
-    start = first - LEAD_S if first - word.start > limits.margin_s else word.start
+    start = min(first - LEAD_S, following) if first - word.start > limits.margin_s else word.start
     end = last + LEAD_S if word.end - last > limits.margin_s else word.end
-    return _timed(word, max(word.start, start), min(word.end, end))
+    start = max(word.start, start)
+    return _timed(word, start, max(start, min(word.end, end)))
 
 
 def _moved_forward(word: Word, following: float | None, activity: VoiceActivity, limits: GuardLimits) -> Word:

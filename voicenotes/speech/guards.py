@@ -44,6 +44,7 @@ def guarded(
     """The words of passages in order, times put right, with what nobody said taken out."""
     limits = limits or GuardLimits()
     passages = [onto_speech(passage, activity, limits) for passage in within(passages, activity.seconds)]
+    passages = within(passages, activity.seconds)
     words = [word for passage in passages for word in passage.words]
     reasons = repeats(words, activity, limits)
     confidences: list[float] = []
