@@ -143,7 +143,7 @@ def test_an_error_in_progress_is_the_callers_own(tiny_model: Path, speech: Sampl
 def test_twice_the_same(
     tiny_model: Path, speech: Samples, batch: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(whisper_load, "cpu_batch", lambda: batch)
+    monkeypatch.setattr(whisper_load, "BATCH_ON_CPU", batch)
     engine = WhisperEngine(str(tiny_model))
     first = engine.transcribe(speech)
     engine.transcribe(np.concatenate([speech, silence(2)] * 9))  # several pieces
@@ -177,7 +177,7 @@ def test_settings_name_all_that_shapes_the_words(
     monkeypatch.setitem(whisper_decode.OPTIONS, "beam_size", 1)
     assert WhisperEngine(str(tiny_model)).settings != usual
     monkeypatch.undo()
-    monkeypatch.setattr(whisper_load, "cpu_batch", lambda: 9)
+    monkeypatch.setattr(whisper_load, "BATCH_ON_CPU", 9)
     assert WhisperEngine(str(tiny_model)).settings != usual
     monkeypatch.undo()
     monkeypatch.setattr(whisper, "version", lambda name: "99")
@@ -421,7 +421,6 @@ def test_the_cpu_computes_in_int8(tiny_model: Path) -> None:
 def test_threads(cores: int, threads: int, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(os, "sched_getaffinity", lambda _: set(range(cores)), raising=False)
     assert whisper_load.cpu_threads() == threads
-    assert whisper_load.cpu_batch() == (4 if threads >= 4 else 1)
 
 
 # --- no network -------------------------------------------------------------------------------------------

@@ -133,7 +133,7 @@ def settings_digest(folder: Path, device: str, limits: GuardLimits) -> str:
     libraries = [version(name) for name in ("faster-whisper", "ctranslate2")]
     decoding = (OPTIONS, RECIPES, UNREAD_S, guards_digest(limits))
     where = whisper_load.resolved_device(device)
-    batch = whisper_load.cpu_batch() if where == "cpu" else whisper_load.BATCH_ON_GPU
+    batch = whisper_load.BATCH_ON_CPU if where == "cpu" else whisper_load.BATCH_ON_GPU
     content = repr((WAY_OF_WORKING, libraries, files, where, batch, decoding))
     return hashlib.sha256(content.encode()).hexdigest()[:16]
 

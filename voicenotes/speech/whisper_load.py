@@ -13,11 +13,10 @@ if TYPE_CHECKING:
 DEVICES = ("auto", "cpu", "cuda")
 RANDOM_SEED = 1
 # Pieces of 30 s decoded at a time. Each takes a beam of 5 with its cache of keys and values: with `small`
-# some 33 MB a beam at full length, so 4 pieces stay below 0.7 GB of memory. With two threads 4 at a time
-# took 0.95 to 1.03 of the time of 1, and 8 took 1.14 to 1.88 (tests/benchmarks/whisper_device.py, short
-# sentences); faster-whisper's README has half the time with 8 at a time and 8 threads.
+# some 33 MB a beam at full length, so 4 pieces stay below 0.7 GB of memory. Measured on two threads with a
+# model of tiny size and 70 s of speech: 0.4 to 1.14, mostly 0.75, of the time of one by one, and as many
+# errors. With 8 at a time and 8 threads faster-whisper's README has half the time.
 BATCH_ON_CPU, BATCH_ON_GPU = 4, 8
-THREADS_FOR_BATCHES = 4
 
 
 class Loaded(NamedTuple):
@@ -49,7 +48,7 @@ def load_model(folder: Path, device: str = "auto") -> Loaded:
                 if device == "cuda":
                     raise
         options = {"compute_type": "int8", "cpu_threads": cpu_threads(), "local_files_only": True}
-        return Loaded(WhisperModel(str(folder), "cpu", **options), "cpu", cpu_batch())
+        return Loaded(WhisperModel(str(folder), "cpu", **options), "cpu", BATCH_ON_CPU)
     except Exception as error:  # tokenizers raises bare Exception for a broken tokenizer.json
         raise EngineError(f"Whisper model in {folder} can't be loaded: {one_line(error)}") from error
 
@@ -67,11 +66,6 @@ def cpu_threads() -> int:
     """
     count = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
     return min(count, max(4, min(8, count // 2)))
-
-
-def cpu_batch() -> int:
-    """How many pieces are decoded at a time on the CPU: several only where there are threads for them."""
-    return BATCH_ON_CPU if cpu_threads() >= THREADS_FOR_BATCHES else 1
 
 
 def has_gpu() -> bool:
