@@ -6,7 +6,6 @@ import shutil
 from pathlib import Path
 
 import pytest
-import tiny_whisper
 
 from voicenotes.errors import EngineError
 from voicenotes.speech.choose import choose_engine
@@ -20,23 +19,10 @@ MATERIAL = SpeechMaterial(
 )
 
 
-@pytest.fixture(scope="session")
-def tiny_model(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return tiny_whisper.build(tmp_path_factory.mktemp("whisper") / "tiny-test")
-
-
 @pytest.fixture
-def models(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+def models(bare_machine: Path) -> Path:
     """A machine without models; returns the folder that $VOICENOTES_MODELS names."""
-    import huggingface_hub.constants
-    import platformdirs
-
-    folder = tmp_path / "models"
-    folder.mkdir()
-    monkeypatch.setenv("VOICENOTES_MODELS", str(folder))
-    monkeypatch.setattr(platformdirs, "user_data_path", lambda *_, **__: tmp_path / "user-data")
-    monkeypatch.setattr(huggingface_hub.constants, "HF_HUB_CACHE", str(tmp_path / "hub"))
-    return folder
+    return bare_machine
 
 
 def test_auto_without_a_model(models: Path, tmp_path: Path) -> None:
@@ -44,7 +30,7 @@ def test_auto_without_a_model(models: Path, tmp_path: Path) -> None:
     assert engine.name == "embedded"
     assert "\n" not in line
     assert str(models) in line
-    assert "`--engine whisper --model small --download`" in line
+    assert "`voicenotes fetch small`" in line
 
 
 @pytest.mark.parametrize("name", ["auto", "whisper"])
@@ -93,9 +79,20 @@ def test_whisper_without_any_model(models: Path) -> None:
 
 
 @pytest.mark.parametrize("name", ["auto", "whisper"])
-def test_a_download_that_is_allowed(models: Path, name: str) -> None:
-    engine, _line = choose_engine(name, MATERIAL, allow_download=True)  # the download itself comes later
-    assert (engine.name, engine.model) == ("whisper", "small")
+def test_a_download_that_is_allowed_and_fails(models: Path, name: str, reached: list[str]) -> None:
+    # test_model_fetch.py has those that succeed.
+    with pytest.raises(EngineError, match="The hub can't be reached for Systran/faster-whisper-small"):
+        choose_engine(name, MATERIAL, allow_download=True)
+    assert reached
+
+
+def test_nothing_is_downloaded_that_is_here(models: Path, tiny_model: Path, reached: list[str]) -> None:
+    shutil.copytree(tiny_model, models / "base.en")
+    assert choose_engine("auto", MATERIAL, allow_download=True)[0].model == "base.en"
+    assert choose_engine("whisper", MATERIAL, model=str(tiny_model), allow_download=True)[0].model
+    with pytest.raises(EngineError, match="Unknown Whisper model 'smal'"):
+        choose_engine("whisper", MATERIAL, model="smal", allow_download=True)
+    assert reached == []
 
 
 def test_unknown_engine() -> None:

@@ -131,7 +131,9 @@ def test_the_engine_options_reach_the_engine(
 ) -> None:
     asked: list[object] = []
 
-    def refuse(name: str, _material: object, model: str | None, allow_download: bool) -> None:
+    def refuse(
+        name: str, _material: object, model: str | None, allow_download: bool, **_rest: object
+    ) -> None:
         asked.extend((name, model, allow_download))
         raise EngineError("no such model here")
 

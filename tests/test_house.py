@@ -76,8 +76,11 @@ ALSO_COMPUTING = frozenset(
         "outer",
         "repeats",
         "variable",
+        "disk",
+        "socket",
     ]
 )
+PHRASES_OF_LIBRARIES = frozenset(["batch size", "file download"])
 SOURCES = sorted(PACKAGE.rglob("*.py"))
 
 
@@ -168,6 +171,6 @@ def test_no_trade_word_stands_in_code(path: Path) -> None:
     phrases, words = trade_language()
     code = code_of(path)
     assert set(code.split()) & words == set()
-    assert [phrase for phrase in phrases if f" {phrase} " in f" {code} "] == []
+    assert [phrase for phrase in phrases - PHRASES_OF_LIBRARIES if f" {phrase} " in f" {code} "] == []
     ids = {check.id for name in shipped_packs() for check in load_pack(name).checks}
     assert [check_id for check_id in ids if f'"{check_id}"' in path.read_text(encoding="utf-8")] == []

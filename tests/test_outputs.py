@@ -13,6 +13,7 @@ from voicenotes.model import (
     Evidence,
     FittingFinding,
     Gap,
+    LeftOutQuote,
     PackStamp,
     Quality,
     Record,
@@ -256,3 +257,14 @@ def test_small_wordings() -> None:
         "work light", "C axis", "NC tools",
     ]  # fmt: skip
     assert wrapped("aa bb cc", "  ", width=6) == ["  aa", "  bb", "  cc"]
+
+
+def test_the_summary_says_how_much_was_not_taken_for_speech(pack: Pack) -> None:
+    record = record_of(pack, {}, [], fitted=True)
+    left = tuple(
+        LeftOutQuote(recording="a.txt", start=at, end=at + 4.0, quote="thank you", why="nobody is heard")
+        for at in (10.0, 30.0)
+    )
+    line = "Not taken for speech, kept in the record: 2 pieces of what the engine wrote, 0:08."
+    assert line not in summary_lines(record, pack)
+    assert line in summary_lines(record.model_copy(update={"left_out": left}), pack)

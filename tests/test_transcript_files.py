@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from voicenotes.errors import RecordingError
-from voicenotes.model import Transcript, Word
+from voicenotes.model import LeftOut, Transcript, Word
 from voicenotes.speech.transcript_files import TRANSCRIPT_SUFFIXES, read_transcript
 
 
@@ -339,11 +339,18 @@ WORDS = st.builds(
 
 
 @settings(max_examples=60, deadline=None)
-@given(words=st.lists(WORDS, min_size=1, max_size=8), engine=st.sampled_from(["whisper", "embedded"]))
-def test_a_transcript_comes_back_as_it_was_written(words: list[Word], engine: str) -> None:
+@given(
+    words=st.lists(WORDS, min_size=0, max_size=8),
+    out=st.lists(WORDS, min_size=1, max_size=3),
+    engine=st.sampled_from(["whisper", "embedded"]),
+)
+def test_a_transcript_comes_back_as_it_was_written(words: list[Word], out: list[Word], engine: str) -> None:
     words.sort(key=lambda w: w.start)
-    seconds = max(w.end for w in words) + 1.0
-    transcript = Transcript(words=tuple(words), engine=engine, model="small", seconds=seconds)
+    seconds = max(w.end for w in (*words, *out)) + 1.0
+    left_out = tuple(LeftOut(text=w.text, start=w.start, end=w.end, why="nobody is heard") for w in out)
+    transcript = Transcript(
+        words=tuple(words), engine=engine, model="small", seconds=seconds, left_out=left_out
+    )
     with TemporaryDirectory() as folder:
         assert read(Path(folder), "a.json", transcript.model_dump_json()) == transcript
 
@@ -375,6 +382,9 @@ def test_a_transcript_comes_back_as_it_was_written(words: list[Word], engine: st
         ({"text": "fine"}, 'neither "words" nor "segments"'),
         ("fine", 'neither "words" nor "segments"'),
         (None, 'neither "words" nor "segments"'),
+        ({"words": [word()], "left_out": ["fine"]}, "left out 1 is no object"),
+        ({"words": [word()], "left_out": [{"text": "fine", "end": 1}]}, "left out 1 has no start"),
+        ({"words": [word()], "left_out": [{"text": "x", "start": 2, "end": 1}]}, "left out 1: ends at 1 s"),
         ({"words": []}, "has no words in it"),
         ([], "has no words in it"),
         ([word("...")], "has no words in it"),

@@ -51,9 +51,9 @@ HOTWORD = "gib"
 RIVAL, HINT_AFTER_THE, HINT_ANYWHERE = 0.9, 0.7, 0.6
 
 
-def hot(count: int) -> float:
-    """The value that layer normalisation gives each of `count` ones among DEPTH - count zeros."""
-    mean = count / DEPTH
+def hot(count: int, depth: int = DEPTH) -> float:
+    """The value that layer normalisation gives each of `count` ones among `depth` - `count` zeros."""
+    mean = count / depth
     return (1 - mean) / math.sqrt(mean - mean * mean)
 
 
@@ -63,8 +63,12 @@ def expected_rival_confidence(hotword_seen: bool) -> float:
     return 1 / (1 + math.exp(-margin))
 
 
-def build(folder: Path) -> Path:
-    """Write the model into `folder` (made if need be) and return the folder."""
+def build(folder: Path, depth: int = DEPTH, layers: int = 1) -> Path:
+    """Write the model into `folder` (made if need be) and return the folder.
+
+    A greater `depth` and more `layers` (all but the first idle) give a model that writes the same and works
+    as hard as a real one: 512 and 6 are those of Whisper's base size.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     tokenizer = _tokenizer()
     tokenizer.save(str(folder / "tokenizer.json"))
@@ -72,9 +76,9 @@ def build(folder: Path) -> Path:
     tokens = sorted(numbers, key=lambda token: numbers[token])
     tokens += [f"<|{step * 0.02:.2f}|>" for step in range(1501)]
 
-    spec = ctranslate2.specs.WhisperSpec(1, 1, 1, 1)
-    _fill_encoder(spec.encoder)
-    _fill_decoder(spec.decoder, tokens)
+    spec = ctranslate2.specs.WhisperSpec(layers, 1, layers, 1)
+    _fill_encoder(spec.encoder, depth)
+    _fill_decoder(spec.decoder, tokens, depth)
     spec.register_vocabulary(tokens)
     spec.config.suppress_ids = []
     spec.config.suppress_ids_begin = [tokens.index("Ġ"), tokens.index(END)]
@@ -106,9 +110,9 @@ def _tokenizer() -> Tokenizer:
     return tokenizer
 
 
-def _frame_code(frames: NDArray[np.float64]) -> NDArray[np.float32]:
-    """Codes, shape (len(frames), DEPTH), whose products fall off with the distance between frames."""
-    angles = np.outer(frames, np.linspace(0.002, 0.05, DEPTH // 4) * 2 * np.pi)
+def _frame_code(frames: NDArray[np.float64], depth: int) -> NDArray[np.float32]:
+    """Codes, shape (len(frames), depth), whose products fall off with the distance between frames."""
+    angles = np.outer(frames, np.linspace(0.002, 0.05, depth // 4) * 2 * np.pi)
     cos, sin = np.cos(angles), np.sin(angles)
     return np.concatenate([cos, sin, -cos, -sin], axis=1).astype(np.float32)
 
@@ -117,9 +121,9 @@ def _zeros(*shape: int) -> NDArray[np.float32]:
     return np.zeros(shape, dtype=np.float32)
 
 
-def _fill_norm(norm) -> None:  # type: ignore[no-untyped-def]
-    norm.gamma = np.ones(DEPTH, dtype=np.float32)
-    norm.beta = _zeros(DEPTH)
+def _fill_norm(norm, depth: int) -> None:  # type: ignore[no-untyped-def]
+    norm.gamma = np.ones(depth, dtype=np.float32)
+    norm.beta = _zeros(depth)
 
 
 def _fill_linear(linear, weight: NDArray[np.float32], bias: NDArray[np.float32] | None = None) -> None:  # type: ignore[no-untyped-def]
@@ -127,43 +131,43 @@ def _fill_linear(linear, weight: NDArray[np.float32], bias: NDArray[np.float32] 
     linear.bias = _zeros(weight.shape[0]) if bias is None else bias
 
 
-def _fill_idle_parts(layer) -> None:  # type: ignore[no-untyped-def]
+def _fill_idle_parts(layer, depth) -> None:  # type: ignore[no-untyped-def]
     """Zero feed-forward: the layer passes on what it is given."""
-    _fill_norm(layer.ffn.layer_norm)
-    _fill_linear(layer.ffn.linear_0, _zeros(DEPTH, DEPTH))
-    _fill_linear(layer.ffn.linear_1, _zeros(DEPTH, DEPTH))
+    _fill_norm(layer.ffn.layer_norm, depth)
+    _fill_linear(layer.ffn.linear_0, _zeros(4 * depth, depth))
+    _fill_linear(layer.ffn.linear_1, _zeros(depth, 4 * depth))
 
 
-def _fill_encoder(encoder) -> None:  # type: ignore[no-untyped-def]
-    encoder.conv1.weight, encoder.conv1.bias = _zeros(DEPTH, MELS, 3), _zeros(DEPTH)
-    encoder.conv2.weight, encoder.conv2.bias = _zeros(DEPTH, DEPTH, 3), _zeros(DEPTH)
-    encoder.position_encodings.encodings = _frame_code(np.arange(FRAMES, dtype=np.float64))
-    _fill_norm(encoder.layer_norm)
+def _fill_encoder(encoder, depth: int) -> None:  # type: ignore[no-untyped-def]
+    encoder.conv1.weight, encoder.conv1.bias = _zeros(depth, MELS, 3), _zeros(depth)
+    encoder.conv2.weight, encoder.conv2.bias = _zeros(depth, depth, 3), _zeros(depth)
+    encoder.position_encodings.encodings = _frame_code(np.arange(FRAMES, dtype=np.float64), depth)
+    _fill_norm(encoder.layer_norm, depth)
     for layer in encoder.layer:
-        _fill_idle_parts(layer)
-        _fill_norm(layer.self_attention.layer_norm)
-        _fill_linear(layer.self_attention.linear[0], _zeros(3 * DEPTH, DEPTH))
-        _fill_linear(layer.self_attention.linear[1], _zeros(DEPTH, DEPTH))
+        _fill_idle_parts(layer, depth)
+        _fill_norm(layer.self_attention.layer_norm, depth)
+        _fill_linear(layer.self_attention.linear[0], _zeros(3 * depth, depth))
+        _fill_linear(layer.self_attention.linear[1], _zeros(depth, depth))
 
 
-def _fill_decoder(decoder, tokens: list[str]) -> None:  # type: ignore[no-untyped-def]
+def _fill_decoder(decoder, tokens: list[str], depth: int) -> None:  # type: ignore[no-untyped-def]
     number = {token: i for i, token in enumerate(tokens)}
     # Dimension 0 says "the hotword stands in the prompt"; the rest belong to tokens.
     owners = [START, FIRST_TIME, *PIECES, "Ġgib", "Ġhowls", LAST_TIME]
     dimension = {token: 1 + i for i, token in enumerate(owners)}
     dimension[NO_TIMES] = dimension[FIRST_TIME]  # alignment starts from it in place of a time
-    embeddings = _zeros(len(tokens), DEPTH)
+    embeddings = _zeros(len(tokens), depth)
     for token, column in dimension.items():
         embeddings[number[token], column] = 1
     decoder.embeddings.weight = embeddings
-    decoder.position_encodings.encodings = _zeros(POSITIONS, DEPTH)
+    decoder.position_encodings.encodings = _zeros(POSITIONS, depth)
     decoder.scale_embeddings = False
-    _fill_norm(decoder.layer_norm)
+    _fill_norm(decoder.layer_norm, depth)
 
     chain = [START, FIRST_TIME, *PIECES, LAST_TIME, END]
     follows = dict(itertools.pairwise(chain))
     follows |= {"Ġgib": follows["Ġjib"], "Ġhowls": follows["Ġgrowls"]}
-    output = _zeros(len(tokens), DEPTH)
+    output = _zeros(len(tokens), depth)
     wanted = _zeros(len(tokens)) + np.float32(UNWANTED_BIAS)
     for token, following in follows.items():
         output[number[following], dimension[token]] = GAIN
@@ -175,22 +179,32 @@ def _fill_decoder(decoder, tokens: list[str]) -> None:  # type: ignore[no-untype
     _fill_linear(decoder.projection, output, wanted)
 
     layer = decoder.layer[0]
-    _fill_idle_parts(layer)
-    _fill_norm(layer.self_attention.layer_norm)
-    look, look_bias = _zeros(3 * DEPTH, DEPTH), _zeros(3 * DEPTH)
+    _fill_idle_parts(layer, depth)
+    _fill_norm(layer.self_attention.layer_norm, depth)
+    look, look_bias = _zeros(3 * depth, depth), _zeros(3 * depth)
     look_bias[0] = 20.0  # the query is the same everywhere
-    look[DEPTH, dimension["Ġgib"]] = 1.0  # the key is high at the hotword alone
-    look[2 * DEPTH, dimension["Ġgib"]] = 1 / hot(1)  # and its value is 1
+    look[depth, dimension["Ġgib"]] = 1.0  # the key is high at the hotword alone
+    look[2 * depth, dimension["Ġgib"]] = 1 / hot(1, depth)  # and its value is 1
     _fill_linear(layer.self_attention.linear[0], look, look_bias)
-    _fill_linear(layer.self_attention.linear[1], np.eye(DEPTH, dtype=np.float32))
+    _fill_linear(layer.self_attention.linear[1], np.eye(depth, dtype=np.float32))
 
-    _fill_norm(layer.attention.layer_norm)
-    ask = _zeros(DEPTH, DEPTH)
+    _fill_norm(layer.attention.layer_norm, depth)
+    ask = _zeros(depth, depth)
     for token, following in follows.items():
         if following in PIECES:
             centre = np.array([PIECES[following] * 50])
-            ask[:, dimension[token]] = _frame_code(centre)[0] * 2 / hot(1)
-    keys_and_values = np.concatenate([np.eye(DEPTH, dtype=np.float32), _zeros(DEPTH, DEPTH)])
+            ask[:, dimension[token]] = _frame_code(centre, depth)[0] * 2 / hot(1, depth)
+    keys_and_values = np.concatenate([np.eye(depth, dtype=np.float32), _zeros(depth, depth)])
     _fill_linear(layer.attention.linear[0], ask)
     _fill_linear(layer.attention.linear[1], keys_and_values)
-    _fill_linear(layer.attention.linear[2], _zeros(DEPTH, DEPTH))
+    _fill_linear(layer.attention.linear[2], _zeros(depth, depth))
+
+    for layer in decoder.layer[1:]:
+        _fill_idle_parts(layer, depth)
+        for attention in (layer.self_attention, layer.attention):
+            _fill_norm(attention.layer_norm, depth)
+        _fill_linear(layer.self_attention.linear[0], _zeros(3 * depth, depth))
+        _fill_linear(layer.self_attention.linear[1], _zeros(depth, depth))
+        _fill_linear(layer.attention.linear[0], _zeros(depth, depth))
+        _fill_linear(layer.attention.linear[1], _zeros(2 * depth, depth))
+        _fill_linear(layer.attention.linear[2], _zeros(depth, depth))

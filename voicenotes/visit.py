@@ -73,7 +73,7 @@ def process_visit(
         heard = {path: _read_ready(path) for path in paths if _is_transcript(path)}
         audio = [path for path in paths if path not in heard]
         if audio:
-            ear, line = _ear(home, loaded, engine, model, download)
+            ear, line = _ear(home, loaded, engine, model, download, progress, say)
             heard |= hear_all(ear, audio, progress, _after(line, say), processes)
         _say_what_is_gone(folder, paths, say)
         record = _read(_in_order({path: heard[path] for path in paths}, say), loaded)
@@ -216,13 +216,23 @@ def _read_ready(path: Path) -> Heard:
     return Heard(transcript=transcript, seconds=round(transcript.seconds, 3))
 
 
-def _ear(home: Path, pack: Pack, engine: str, model: str | None, download: bool) -> tuple[Ear, str]:
+def _ear(
+    home: Path,
+    pack: Pack,
+    engine: str,
+    model: str | None,
+    download: bool,
+    progress: Progress | None,
+    say: Callable[[str], None] | None,
+) -> tuple[Ear, str]:
     """The chosen engine, and the line that tells the user which. Nothing heavy is loaded yet."""
     from voicenotes.speech import choose
     from voicenotes.vocabulary.material import speech_material
 
     material = speech_material(pack)
-    chosen, line = choose.choose_engine(engine, material, model=model, allow_download=download)
+    chosen, line = choose.choose_engine(
+        engine, material, model=model, allow_download=download, progress=progress, say=say
+    )
     return Ear(chosen, material.digest, home), line
 
 

@@ -7,6 +7,7 @@ import sys
 
 import typer
 
+from voicenotes.cli.engines import engines, fetch, verify
 from voicenotes.cli.frame import EXIT_CODES, INTERRUPTED
 from voicenotes.cli.packs import lint, packs, schema
 from voicenotes.cli.reading import explain, score
@@ -22,7 +23,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 app.command(epilog=EXIT_CODES)(process)
-for command in (gaps, explain, score, packs, lint, schema):
+for command in (gaps, explain, score, packs, lint, schema, engines, fetch, verify):
     app.command()(command)
 
 

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 from voicenotes.errors import EngineError
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from voicenotes.speech.engine import SpeechEngine, SpeechMaterial
 
 ENGINES = ("auto", "whisper", "embedded")
@@ -20,11 +22,15 @@ def choose_engine(
     model: str | None = None,
     allow_download: bool = False,
     cache_dir: Path | None = None,
+    progress: Callable[[str, float, float], None] | None = None,
+    say: Callable[[str], None] | None = None,
 ) -> tuple[SpeechEngine, str]:
     """The engine, and one line for the user: which engine and model, and how to get a better one.
 
     "auto" takes the best Whisper model on this machine, else the embedded engine; a model named with `model`
-    is never passed over in silence. `cache_dir` is where the embedded engine keeps what it compiles.
+    is never passed over in silence. `cache_dir` is where the embedded engine keeps what it compiles. With
+    `allow_download` a Whisper model that is not here is fetched now, which `progress` (a file's name, bytes
+    done, bytes in all) and `say` hear about; an engine itself never reaches out.
     Raises EngineError for an unknown engine, a model that can't be used, or a model for the embedded engine.
     """
     if name not in ENGINES:
@@ -33,17 +39,40 @@ def choose_engine(
         if model:
             raise EngineError(f"The embedded engine takes no model: drop {model!r}, or use --engine whisper.")
         return _embedded(material, cache_dir), "Speech engine: embedded."
-    wanted = model or _best_model_here()
+    wanted = model or best_model_here()
     if wanted or name == "whisper" or allow_download:
-        return _whisper(wanted or DEFAULT_MODEL, material, allow_download)
+        wanted = wanted or DEFAULT_MODEL
+        if allow_download:
+            _fetched(wanted, progress, say)
+        return _whisper(wanted, material)
     return _embedded(material, cache_dir), _how_to_do_better()
 
 
-def _whisper(model: str, material: SpeechMaterial, allow_download: bool) -> tuple[SpeechEngine, str]:
+def best_model_here() -> str | None:
+    """The name of the Whisper model that "auto" takes, or None when there is none."""
+    from voicenotes.speech.whisper_load import has_gpu
+    from voicenotes.speech.whisper_models import models_here
+
+    found = models_here(with_gpu=has_gpu())
+    return found[0].name if found else None
+
+
+def _whisper(model: str, material: SpeechMaterial) -> tuple[SpeechEngine, str]:
     from voicenotes.speech.whisper import WhisperEngine
 
-    engine = WhisperEngine(model, material, allow_download=allow_download)
+    engine = WhisperEngine(model, material)
     return engine, f"Speech engine: whisper, model {engine.model}."
+
+
+def _fetched(
+    model: str, progress: Callable[[str, float, float], None] | None, say: Callable[[str], None] | None
+) -> None:
+    """Fetch a model that is not here and that the hub may have; any other is refused later."""
+    from voicenotes.speech.model_fetch import fetch_model
+    from voicenotes.speech.whisper_models import find_model, known_models
+
+    if find_model(model) is None and model in (*known_models(), *known_models().values()):
+        fetch_model(model, progress, say)
 
 
 def _embedded(material: SpeechMaterial, cache_dir: Path | None) -> SpeechEngine:
@@ -52,18 +81,11 @@ def _embedded(material: SpeechMaterial, cache_dir: Path | None) -> SpeechEngine:
     return EmbeddedEngine(material, cache_dir=cache_dir)
 
 
-def _best_model_here() -> str | None:
-    from voicenotes.speech.whisper import has_gpu, models_here
-
-    found = models_here(with_gpu=has_gpu())
-    return found[0].name if found else None
-
-
 def _how_to_do_better() -> str:
-    from voicenotes.speech.whisper import model_homes
+    from voicenotes.speech.whisper_models import model_homes
 
     return (
         "Speech engine: embedded, as no Whisper model is on this machine. For better transcripts put a "
-        f"faster-whisper model folder into {model_homes()[0]}, or run once with "
-        f"`--engine whisper --model {DEFAULT_MODEL} --download` while online."
+        f"faster-whisper model folder into {model_homes()[0]}, or run `voicenotes fetch {DEFAULT_MODEL}` "
+        "once while online."
     )

@@ -19,10 +19,10 @@ import re
 from pathlib import Path
 
 from voicenotes.errors import RecordingError
-from voicenotes.model import Transcript, Word
+from voicenotes.model import LeftOut, Transcript, Word
 from voicenotes.speech.plain_text import words_of_text
 from voicenotes.speech.timed_text import CONTROL, checked_end, clean_text, shown, spread_words
-from voicenotes.speech.transcript_json import json_origin, json_words, parse_json
+from voicenotes.speech.transcript_json import json_left_out, json_origin, json_words, parse_json
 
 TRANSCRIPT_SUFFIXES = frozenset((".txt", ".srt", ".vtt", ".json"))
 LARGEST_FILE_BYTES = 50_000_000
@@ -37,7 +37,8 @@ def read_transcript(path: str | Path) -> Transcript:
     """Read a ready-made transcript; the suffix says which kind it is.
 
     Words come in order of their start.  `engine` is the file type ("txt", "srt", "vtt", "json"), or
-    what a transcript written by voicenotes says; `seconds` is the end of the last word or more.
+    what a transcript written by voicenotes says, as is `left_out`; `seconds` is the end of the last word
+    or more.
     Raises RecordingError, naming the file and the entry or line, for anything it can't trust.
     """
     path = Path(path)
@@ -46,19 +47,21 @@ def read_transcript(path: str | Path) -> Transcript:
         raise RecordingError(f"{path.name}: no transcript by its name; use .txt, .srt, .vtt or .json")
     content = _read_bytes(path)
     engine, model, seconds = kind[1:], None, 0.0
+    left_out: tuple[LeftOut, ...] = ()
     if kind == ".json":
         data = parse_json(_decode_text(content, path.name, legacy=False), path.name)
         words = json_words(data, path.name)
         if isinstance(data, dict):
             engine, model, seconds = json_origin(data, path.name)
+            left_out = json_left_out(data, path.name)
     else:
         text = _decode_text(content, path.name, legacy=True)
         words = words_of_text(text) if kind == ".txt" else _cue_words(text, path.name, webvtt=kind == ".vtt")
-    if not any(character.isalnum() for word in words for character in word.text):
+    if not left_out and not any(character.isalnum() for word in words for character in word.text):
         raise RecordingError(f"{path.name}: has no words in it; remove it or export the transcript again")
     words.sort(key=lambda word: word.start)
-    length = max(seconds, *(word.end for word in words))
-    return Transcript(words=tuple(words), engine=engine, model=model, seconds=length)
+    length = max([seconds, *(word.end for word in words), *(out.end for out in left_out)])
+    return Transcript(words=tuple(words), engine=engine, model=model, seconds=length, left_out=left_out)
 
 
 def _read_bytes(path: Path) -> bytes:

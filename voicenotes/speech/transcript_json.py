@@ -7,7 +7,7 @@ import math
 from typing import Any
 
 from voicenotes.errors import RecordingError
-from voicenotes.model import Word
+from voicenotes.model import LeftOut, Word
 from voicenotes.speech.timed_text import checked_end, clean_text, shown, spread_words
 
 
@@ -31,6 +31,15 @@ def json_origin(data: dict[str, Any], name: str) -> tuple[str, str | None, float
         clean_text(engine) if isinstance(engine, str) and engine else "json",
         clean_text(model) if isinstance(model, str) else None,
         0.0 if seconds is None else _number(seconds, "seconds", name),
+    )
+
+
+def json_left_out(data: dict[str, Any], name: str) -> tuple[LeftOut, ...]:
+    """What a transcript written by voicenotes says was not taken for speech; nothing in any other file."""
+    entries = data.get("left_out")
+    return tuple(
+        _left_out(entry, f"{name}: left out {index}")
+        for index, entry in enumerate(entries if isinstance(entries, list) else (), start=1)
     )
 
 
@@ -84,6 +93,16 @@ def _timed_words(entry: Any, where: str) -> list[Word]:
     if len(tokens) == 1:
         return [Word(text=tokens[0], start=start, end=end, confidence=min(1.0, confidence))]
     return spread_words(tokens, start, end, min(1.0, confidence))
+
+
+def _left_out(entry: Any, where: str) -> LeftOut:
+    if not isinstance(entry, dict) or not isinstance(entry.get("text"), str):
+        raise RecordingError(f"{where} is no object with text and times; correct it")
+    start = _number(entry.get("start"), "start", where)
+    end = checked_end(start, _number(entry.get("end"), "end", where), where)
+    why = entry.get("why")
+    said_why = clean_text(why) if isinstance(why, str) else ""
+    return LeftOut(text=clean_text(entry["text"]), start=start, end=end, why=said_why)
 
 
 def _number(value: Any, what: str, where: str) -> float:
