@@ -22,7 +22,7 @@ MOST_BOXES = 1_000_000
 ENCRYPTED_ENTRIES = frozenset((b"enca", b"encv", b"drms", b"drmi", b"encs", b"enct"))
 _FIRST_KINDS = frozenset((b"ftyp", b"styp", b"mdat", b"wide", b"moov", b"free", b"skip", b"moof"))
 # Boxes that decoders look for other boxes in, whether or not the standard has any there.
-_HOLDERS = frozenset(
+_PARENTS = frozenset(
     (
         *(b"moov", b"trak", b"mdia", b"minf", b"stbl", b"moof", b"traf", b"edts", b"mvex", b"udta", b"dinf"),
         *(b"tref", b"gmhd", b"wave", b"sinf", b"schi", b"clip", b"aven", b"matt", b"mfra", b"rmra", b"tapt"),
@@ -87,7 +87,7 @@ def mp4_claims(file: IO[bytes]) -> Mp4Claims:
             claims.boxes += 1
             if claims.boxes > MOST_BOXES:
                 break
-            if box.kind in _HOLDERS:
+            if box.kind in _PARENTS:
                 waiting.append((box.start, box.end))
             if box.kind == b"stbl":
                 claims.samples += _table_samples(file, box)

@@ -52,7 +52,7 @@ _ASF_ENCRYPTION = (
     bytes.fromhex("338505438169e6499b74ad12cb86d58c"),
 )
 _EBML = b"\x1a\x45\xdf\xa3"
-_MATROSKA_HOLDERS = frozenset((0x18538067, 0x1654AE6B, 0xAE, 0x6D80, 0x6240))  # Segment ... ContentEncoding
+_MATROSKA_PARENTS = frozenset((0x18538067, 0x1654AE6B, 0xAE, 0x6D80, 0x6240))  # Segment ... ContentEncoding
 _CONTENT_ENCRYPTION, _CLUSTER = 0x5035, 0x1F43B675
 _MOST_ELEMENTS = 10_000
 _HEAD_BYTES = 65_536
@@ -113,7 +113,7 @@ def _matroska_encrypted(file: IO[bytes]) -> bool:
             return False
         if number == _CONTENT_ENCRYPTION:
             return True
-        if number not in _MATROSKA_HOLDERS:
+        if number not in _MATROSKA_PARENTS:
             file.seek(size, 1)
     return False
 
