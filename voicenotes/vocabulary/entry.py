@@ -54,8 +54,8 @@ def _balanced(phrase: str) -> str:
 
 Phrase = Annotated[
     str,
-    AfterValidator(_countable),
-    AfterValidator(_balanced),
     StringConstraints(pattern=r"^=?[a-z0-9()|<> './%-]+$", min_length=1, max_length=2_000),
+    AfterValidator(_balanced),
+    AfterValidator(_countable),
 ]
 Phrases = tuple[Phrase, ...]
