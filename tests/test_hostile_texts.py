@@ -185,7 +185,7 @@ def test_a_phrase_that_stands_for_too_much_is_refused(tmp_path: Path, phrase: st
     ["(a|b)" * 14, "(a|b) c <d>", "<a|b> (c|d|e)", "plain words", "<>", "()", "(|)x", "=fixed <one>"],
 )
 def test_the_count_of_phrases_is_that_of_the_phrases(phrase: str) -> None:
-    """`expand` merges phrases that come out the same and leaves out the empty one; else the count is exact."""
+    """`expand` merges phrases that come out the same and drops the empty one; else the count is exact."""
     assert len(expand(phrase)) <= phrase_count(phrase) <= MOST_PHRASES
     if "<>" not in phrase and "|)" not in phrase and "()" not in phrase:
         assert len(expand(phrase)) == phrase_count(phrase)
