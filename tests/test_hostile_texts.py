@@ -6,11 +6,15 @@ import json
 import subprocess
 import sys
 from collections.abc import Callable
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
+from voicenotes import read_text
 from voicenotes.errors import PackError, RecordingError
+from voicenotes.findings.read import transcript_of_text
+from voicenotes.language.words import LONGEST_SENTENCE_WORDS, STRONG, words_of
 from voicenotes.speech.timed_text import LONGEST_WORD, MOST_WORDS
 from voicenotes.speech.transcript_files import LARGEST_FILE_BYTES, read_transcript
 from voicenotes.vocabulary.entry import MOST_PHRASES, phrase_count
@@ -215,6 +219,44 @@ def test_limits_and_times_that_cannot_be_are_refused(tmp_path: Path, key: str, v
     path.write_text("- {" + ", ".join(f"{name}: {text}" for name, text in lines.items()) + "}\n")
     with pytest.raises(PackError, match=f"line 1: {key}"):
         read_as(path, tuple[Check, ...])
+
+
+# --- talk without an end ------------------------------------------------------------------------------------
+
+
+def test_talk_without_marks_and_pauses_is_cut_at_a_joining_word_and_nothing_is_lost() -> None:
+    text = " ".join(["the spindle growls and the chuck is fine then"] * 300)
+    words = words_of(transcript_of_text(text))
+    cuts = [at for at, mark in enumerate(words.breaks) if mark == STRONG]
+    assert all(0 < after - at <= LONGEST_SENTENCE_WORDS for at, after in pairwise([*cuts, len(words)]))
+    assert {words.norms[at] for at in cuts[1:]} <= {"and", "then"}
+    record = read_text(text, load_pack("cnc_lathe"))
+    assert record.check("spindle.noise").outcome == "defect"
+
+
+def test_talk_with_pauses_is_not_cut_anew() -> None:
+    text = " ".join(["The spindle growls."] * 400)
+    assert [at for at, mark in enumerate(words_of(transcript_of_text(text)).breaks) if mark] == list(
+        range(0, 1200, 3)
+    )
+
+
+READ_IN_A_CAGE = """
+import resource
+from voicenotes import load_pack, read_text
+resource.setrlimit(resource.RLIMIT_CPU, (120, 120))
+for text in ("serial number alpha ", "neither nor ", "scratch that. ", "growls. scratch that. ", "don't "):
+    words = len(text.split())
+    print(len(read_text(text * (9_000 // words), load_pack("cnc_lathe")).untagged) >= 0, flush=True)
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="limits of work are set as POSIX has them")
+def test_reading_grows_with_the_length_of_the_talk_and_not_with_its_square() -> None:
+    """Five texts of 9,000 words in 120 s of a processor: one that grew with the square would need hours."""
+    run = subprocess.run([sys.executable, "-c", READ_IN_A_CAGE], capture_output=True, text=True)
+    assert run.stderr == ""
+    assert run.stdout.split() == ["True"] * 5
 
 
 IN_A_CAGE = """
