@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import socket
+import subprocess
 import sys
 import unicodedata
 from pathlib import Path
@@ -218,3 +219,33 @@ def test_sound_with_an_odd_name_is_decoded(tmp_path: Path) -> None:
         path = tmp_path / os.fsdecode(name)
         path.write_bytes(wav_bytes())
         assert decode(path).samples.size == tone(0.5, 16_000).size
+
+
+@pytest.mark.audio
+def test_python_files_in_a_visit_are_never_run(visit: Path, pack: Path) -> None:
+    """Named like modules, beside the recordings, with the visit as the current folder of all processes.
+
+    `-P` stands for the installed command, which doesn't look for modules in the current folder either.
+    """
+    (visit / "a.wav").write_bytes(wav_bytes(2.0))
+    (visit / "said.txt").write_text(SAID)
+    names = ("json", "pickle", "queue", "wave", "av", "numpy", "pydantic", "sitecustomize", "voicenotes")
+    for name in names:
+        (visit / f"{name}.py").write_text("import os; os.mkdir('owned'); raise SystemExit('owned')")
+    environment = {**os.environ, "PYTHONPATH": str(Path(__file__).parent.parent)}
+    command = [sys.executable, "-P", "-m", "voicenotes", "process", ".", "--pack", str(pack)]
+    done = subprocess.run(
+        [*command, "--engine", "embedded"], cwd=visit, env=environment, capture_output=True, check=False
+    )
+    assert not (visit / "owned").exists()
+    assert b"owned" not in done.stderr
+    entries = {entry.file: entry.problem for entry in load_record(visit).recordings}
+    assert "no speech found" in str(entries["a.wav"])
+    assert entries["said.txt"] is None
+
+
+def test_such_a_file_is_run_where_the_current_folder_is_looked_in(visit: Path) -> None:
+    """The control: Python itself looks there when it is started with -m and without -P."""
+    (visit / "json.py").write_text("import os; os.mkdir('owned')")
+    subprocess.run([sys.executable, "-m", "json"], cwd=visit, capture_output=True, check=False)
+    assert (visit / "owned").exists()

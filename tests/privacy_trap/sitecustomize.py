@@ -66,9 +66,12 @@ def _watch(event: str, args: tuple) -> None:
     elif event in _STARTING:
         _note("start", (event, ascii(args[:2])[:500]))
     elif event in _CHANGING:
-        for path in args[:2]:
-            if isinstance(path, (str, bytes, os.PathLike)):
-                _note("write", os.path.abspath(os.fsdecode(path)))  # noqa: PTH100 (a link is not followed)
+        paths = [path for path in args if isinstance(path, (str, bytes, os.PathLike))]
+        handles = [number for number in args[len(paths) :] if isinstance(number, int)]
+        folder = handles[-1] if handles and event != "os.truncate" and event != "os.chmod" else -1
+        for path in paths:
+            home = os.readlink(f"/proc/self/fd/{folder}") if folder > 2 else os.getcwd()  # noqa: PTH109, PTH115
+            _note("write", os.path.normpath(os.path.join(home, os.fsdecode(path))))  # noqa: PTH118
 
 
 _note("python", sys.argv)
