@@ -8,7 +8,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import settings
 from small_pack import write_pack
+
+# The suite tries the same examples each time; `--hypothesis-profile=long` tries many new ones.
+settings.register_profile("suite", derandomize=True, deadline=None)
+settings.register_profile("long", deadline=None, max_examples=20_000, print_blob=True)
+settings.load_profile("suite")
 
 
 @pytest.fixture

@@ -277,11 +277,11 @@ def test_text_named_as_audio_is_refused(tmp_path: Path, name: str) -> None:
 def test_a_playlist_is_refused_and_opens_nothing(tmp_path: Path) -> None:
     (tmp_path / "real.wav").write_bytes(wav_bytes())
     (tmp_path / "a.m4a").write_text("ffconcat version 1.0\nfile real.wav\n")
-    assert "is not audio" in refusal(tmp_path / "a.m4a")
+    assert "is a playlist" in refusal(tmp_path / "a.m4a")
 
 
 def test_a_picture_is_refused(tmp_path: Path) -> None:
-    assert "is not audio" in refusal(write_picture(tmp_path / "a.m4a", "image2", "png"))
+    assert "is a picture" in refusal(write_picture(tmp_path / "a.m4a", "image2", "png"))
 
 
 def test_a_video_without_sound_is_refused(tmp_path: Path) -> None:

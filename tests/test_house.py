@@ -20,7 +20,7 @@ from voicenotes.vocabulary.load import load_pack
 
 PACKAGE = Path(voicenotes.__file__).parent
 FLOORS = [
-    {"errors", "model"},
+    {"errors", "links", "model"},
     {"vocabulary"},
     {"audio", "speech", "language"},
     {"findings"},

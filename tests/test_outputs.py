@@ -265,6 +265,6 @@ def test_the_summary_says_how_much_was_not_taken_for_speech(pack: Pack) -> None:
         LeftOutQuote(recording="a.txt", start=at, end=at + 4.0, quote="thank you", why="nobody is heard")
         for at in (10.0, 30.0)
     )
-    line = "Not taken for speech, kept in the record: 2 pieces of what the engine wrote, 0:08."
+    line = "Written by the engine, not taken for speech, kept in the record: 2 pieces, 0:08."
     assert line not in summary_lines(record, pack)
     assert line in summary_lines(record.model_copy(update={"left_out": left}), pack)

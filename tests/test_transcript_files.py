@@ -156,7 +156,7 @@ def test_subrip_without_numbers_and_out_of_order_is_sorted(tmp_path: Path) -> No
         ("-00:00:01,000 --> 00:00:04,000", "is no pair of times"),
         ("00:00:01,000 --> ", "is no pair of times"),
         ("NaN --> NaN", "is no pair of times"),
-        ("9" * 5000 + ":00:01,000 --> 00:00:04,000", "too large"),
+        ("9" * 900 + ":00:01,000 --> 00:00:04,000", "too large"),
     ],
 )
 @pytest.mark.parametrize("name", ["a.srt", "a.vtt"])

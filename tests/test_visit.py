@@ -319,7 +319,7 @@ def test_names_and_words_that_are_no_unicode(visit: Path, pack: Path) -> None:
     word = '{"word": "growls\\ud800", "start": 1, "end": 2}'
     (visit / "odd.json").write_text('{"words": [{"word": "spindle", "start": 0, "end": 1}, ' + word + "]}")
     record = process_visit(visit, pack)
-    assert [entry.file for entry in record.recordings] == ["m\ufffdmo.txt", "odd.json"]
+    assert [entry.file for entry in record.recordings] == ["m\\xe9mo.txt", "odd.json"]
     assert load_record(visit) == record
 
 

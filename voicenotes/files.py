@@ -9,6 +9,7 @@ import re
 from pathlib import Path
 
 from voicenotes.errors import VisitError
+from voicenotes.links import leads_out
 
 PROBE_BYTES = 100_000  # about what a small record needs
 RECORD_FILE = "record.json"
@@ -44,9 +45,9 @@ def natural_key(name: str) -> tuple[list[tuple[int, int, str]], str]:
 
 
 def sha256_of(path: Path) -> str | None:
-    """The file's SHA-256 in hex; None when it can't be read or is no ordinary file."""
+    """The file's SHA-256 in hex; None when it can't be read, is no ordinary file, or leads out."""
     try:
-        if not path.is_file():
+        if leads_out(path) or not path.is_file():
             return None
         with path.open("rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
@@ -55,8 +56,13 @@ def sha256_of(path: Path) -> str | None:
 
 
 def shown_name(path: Path) -> str:
-    """The file's name as text that can be written to JSON, whatever bytes the name is made of."""
-    return path.name.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+    r"""The file's name as text that can be written to JSON, another one for each file of a folder.
+
+    Bytes that are no UTF-8 are shown as `\xe9`. So that no other name looks the same, a name that has
+    `\x` in it gets `\x5cx` for it.
+    """
+    plain = path.name.replace("\\x", "\\x5cx")
+    return plain.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
 
 
 def check_writable(folder: Path) -> None:
@@ -77,7 +83,8 @@ def write_atomically(path: Path, text: str) -> None:
     """
     temporary = path.with_name(f".{path.name}.{os.getpid()}.tmp")
     try:
-        with temporary.open("w", encoding="utf-8", newline="\n") as file:
+        temporary.unlink(missing_ok=True)  # left over, or a link that somebody laid to another file
+        with temporary.open("x", encoding="utf-8", newline="\n") as file:
             file.write(text)
             file.flush()
             os.fsync(file.fileno())

@@ -16,6 +16,8 @@ from typing import IO, Any
 # A recorder that can't go back to its header leaves the size open: 0, or the largest it can write.
 OPEN_WAV_SIZE = 0x7FFF_0000
 OGG_PAGE_LIMIT_BYTES = 65_307
+# Chunks looked at before the one that holds the sound; recorders write a handful.
+MOST_CHUNKS = 10_000
 
 
 def claimed_seconds(file: IO[bytes], format_name: str, container: Any, stream: Any) -> float | None:
@@ -45,7 +47,9 @@ def wav_seconds(file: IO[bytes]) -> float | None:
     if file.read(12)[:4] != b"RIFF":
         return None
     bytes_per_second = 0
-    while len(head := file.read(8)) == 8:
+    for _ in range(MOST_CHUNKS):
+        if len(head := file.read(8)) < 8:
+            return None
         kind, size = struct.unpack("<4sI", head)
         if kind == b"data":
             known = bytes_per_second > 0 and 0 < size < OPEN_WAV_SIZE
@@ -68,7 +72,9 @@ def caf_seconds(file: IO[bytes]) -> float | None:
     if file.read(8)[:4] != b"caff":
         return None
     seconds_per_byte = 0.0
-    while len(head := file.read(12)) == 12:
+    for _ in range(MOST_CHUNKS):
+        if len(head := file.read(12)) < 12:
+            return None
         kind, size = struct.unpack(">4sq", head)
         if kind == b"data":
             # -1: open to the end of the file.  The first 4 bytes are an edit count.

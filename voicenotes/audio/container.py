@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import IO, TYPE_CHECKING, Any
 
-from voicenotes.audio.decode import _container, _opened
+from voicenotes.audio.opening import open_container, opened
 from voicenotes.errors import RecordingError
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ class Label:
 def read_label(path: Path) -> Label:
     """The container's own word on a recording; an empty Label when it can't be read."""
     try:
-        with _opened(path) as file, _container(file, path.name) as container:
+        with opened(path) as file, open_container(file, path.name) as container:
             metadata = {**_audio_metadata(container), **dict(container.metadata)}
             seconds = float(container.duration) / 1_000_000 if container.duration else None
             if container.format.name == "asf" and (when := asf_created(file)):

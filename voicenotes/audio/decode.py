@@ -1,19 +1,20 @@
 """Recording file -> mono samples at 16 kHz, with the decoders inside PyAV (no ffmpeg program).
 
-The format is found from the content, not from the name.  Only the containers of voice recorders are
-let in: no playlists, which could make the decoder open other files or the network.
+What a file may be and may claim stands in `opening.py`.  Here the work is bounded: a recording is decoded
+to LONGEST_SECONDS and no further, and one that gives packets without sound, or changes its kind of sound
+again and again, is left.
 """
 
 from __future__ import annotations
 
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 
 import numpy as np
 
-from voicenotes.audio.claims import claimed_seconds, is_mp4_without_index, ogg_cut_off
+from voicenotes.audio.claims import claimed_seconds, ogg_cut_off
+from voicenotes.audio.opening import AGAIN, audio_stream, believable, open_container, opened
 from voicenotes.errors import RecordingError
 from voicenotes.model import SAMPLE_RATE_HZ
 
@@ -28,10 +29,15 @@ AUDIO_SUFFIXES = frozenset(
         *(".amr", ".awb", ".3gp", ".3gpp", ".3ga", ".caf", ".aif", ".aiff", ".aifc", ".webm", ".mka", ".wma"),
     )
 )
-CONTAINERS = "wav,w64,mov,mp4,m4a,3gp,aac,mp3,ogg,flac,amr,amrnb,amrwb,caf,aiff,matroska,webm,asf"
 # A claim is a promise only to the nearest packet or so; less missing than this goes unremarked.
 MISSING_LIMIT_SECONDS = 0.5
 LOW_FREQUENCY_CHANNEL = "LFE"
+# The longest recording that is believed: a day.  A few kilobytes can claim to be months of silence.
+LONGEST_SECONDS = 24 * 3600.0
+# What may come one after another without any sound in it: far more than any damage that leaves a recording.
+MOST_SILENT_PACKETS, MOST_SILENT_BYTES = 100_000, 256_000_000
+# Changes of rate or channels in one recording; each costs a new resampling filter.
+MOST_CHANGES = 1_000
 
 
 @dataclass(frozen=True)
@@ -81,115 +87,56 @@ def decode_blocks(
     """
     path = Path(path)
     block_samples = max(1, round(block_seconds * SAMPLE_RATE_HZ))
-    with _opened(path) as file:
-        container = _container(file, path.name)
+    with opened(path) as file:
+        container = open_container(file, path.name)
         with container:
-            stream = _audio_stream(container, path.name)
+            stream = audio_stream(container, path.name)
             claim = _claimed_seconds(file, container, stream)
             damage = _Damage()
             total = 0
             for block in _in_blocks(_mono_pieces(container, stream, damage), block_samples):
                 total += block.size
                 yield block
+                if total >= LONGEST_SECONDS * SAMPLE_RATE_HZ:
+                    return _too_long()
         if total == 0:
-            raise RecordingError(f"{path.name}: no sound in it can be read; {_AGAIN}")
+            raise RecordingError(f"{path.name}: no sound in it can be read; {AGAIN}")
         cut_off = container.format.name == "ogg" and ogg_cut_off(file)
     return _problem(total / SAMPLE_RATE_HZ, claim, damage, cut_off)
 
 
-_AGAIN = "copy it again from the phone or recorder"
+def _too_long() -> str:
+    hours = f"{LONGEST_SECONDS / 3600:g} h"
+    return f"is longer than {hours}: only the first {hours} were read; cut it into shorter recordings"
 
 
 @dataclass
 class _Damage:
-    """Counts the packets that the decoder refused; `at_end` when the last one is among them."""
+    """Counts the packets that the decoder refused; `at_end` when the last one is among them.
+
+    `endless` says why the rest was left: it went on without sound, or with ever new kinds of it.
+    """
 
     packets: int = 0
     at_end: bool = False
+    endless: str | None = None
 
 
 def _problem(seconds: float, claim: float | None, damage: _Damage, cut_off: bool) -> str | None:
     """One line on what is missing of a recording that could be read in part; None if nothing is."""
+    if claim is not None and claim > LONGEST_SECONDS:
+        longer = f"claims to be longer than {LONGEST_SECONDS / 3600:g} h"
+        return f"{longer}, which is not believed; {seconds:.1f} s can be read; {AGAIN}"
+    if damage.endless:
+        return f"{damage.endless} after {seconds:.1f} s, so the rest was left; {AGAIN}"
     if claim is not None and claim - seconds > MISSING_LIMIT_SECONDS:
-        return f"ends early: container says {claim:.1f} s, only {seconds:.1f} s can be read; {_AGAIN}"
+        return f"ends early: container says {claim:.1f} s, only {seconds:.1f} s can be read; {AGAIN}"
     if cut_off or (damage.at_end and damage.packets == 1):
-        return f"ends early: it breaks off after {seconds:.1f} s; {_AGAIN}"
+        return f"ends early: it breaks off after {seconds:.1f} s; {AGAIN}"
     if damage.packets:
         places = "1 damaged piece was" if damage.packets == 1 else f"{damage.packets} damaged pieces were"
-        return f"{places} left out, {seconds:.1f} s can be read; {_AGAIN}"
+        return f"{places} left out, {seconds:.1f} s can be read; {AGAIN}"
     return None
-
-
-@contextmanager
-def _opened(path: Path) -> Iterator[IO[bytes]]:
-    """The file, open for reading; RecordingError when it is missing, empty or may not be read."""
-    name = path.name
-    try:
-        if path.is_dir():
-            raise RecordingError(f"{name}: is a folder, not a recording; name a file in it")
-        if path.exists() and not path.is_file():
-            raise RecordingError(f"{name}: is not an ordinary file; save the recording as a file first")
-        file = path.open("rb")
-    except FileNotFoundError:
-        raise RecordingError(f"{name}: no such file; check the name and the folder") from None
-    except PermissionError:
-        raise RecordingError(f"{name}: no permission to read it; change the file's permissions") from None
-    except (OSError, ValueError) as error:
-        raise RecordingError(f"{name}: can't be opened ({_reason(error)}); {_AGAIN}") from None
-    with file:
-        if file.seek(0, 2) == 0:
-            raise RecordingError(f"{name}: is empty (0 bytes); {_AGAIN}")
-        file.seek(0)
-        yield file
-
-
-def _reason(error: Exception) -> str:
-    """The system's words for an error, on one line."""
-    words = getattr(error, "strerror", None) or str(error) or type(error).__name__
-    return " ".join(str(words).split())
-
-
-class _Source:
-    """What PyAV reads from: a seek out of the file is refused quietly, without a traceback."""
-
-    def __init__(self, file: IO[bytes]) -> None:
-        self.read, self.tell, self._seek = file.read, file.tell, file.seek
-
-    def seek(self, offset: int, whence: int = 0) -> int:
-        try:
-            return self._seek(offset, whence)
-        except (OSError, ValueError, OverflowError):
-            return -1
-
-
-def _container(file: IO[bytes], name: str) -> Any:
-    """The opened PyAV container; RecordingError when the content is no known audio format."""
-    import av
-
-    av.logging.set_level(None)  # the decoders' own chatter never reaches the screen
-    try:
-        return av.open(_Source(file), options={"format_whitelist": CONTAINERS}, metadata_errors="replace")
-    except (av.error.FFmpegError, OSError, ValueError) as error:
-        if isinstance(error, OSError) and not isinstance(error, av.error.FFmpegError):
-            raise RecordingError(f"{name}: can't be read ({_reason(error)}); {_AGAIN}") from None
-        if is_mp4_without_index(file):
-            raise RecordingError(
-                f"{name}: breaks off before its index (moov), so nothing in it can be played; {_AGAIN}"
-            ) from None
-        raise RecordingError(
-            f"{name}: is not audio in a format known here, whatever its name says; "
-            "save or export it as WAV, M4A, MP3, OGG or FLAC"
-        ) from None
-
-
-def _audio_stream(container: Any, name: str) -> Any:
-    """The audio stream to decode; RecordingError when there is none or no decoder for it."""
-    if not container.streams.audio:
-        raise RecordingError(f"{name}: has no sound track in it; pick the voice recording instead")
-    for stream in container.streams.audio:
-        if stream.codec_context is not None:
-            return stream
-    raise RecordingError(f"{name}: its sound is in a coding not known here; export it as WAV or M4A")
 
 
 def _claimed_seconds(file: IO[bytes], container: Any, stream: Any) -> float | None:
@@ -209,10 +156,15 @@ def _mono_pieces(container: Any, stream: Any, damage: _Damage) -> Iterator[NDArr
 
     resampler: Any = None
     shape = None
+    changes = 0
     try:
         for frame in _frames(container, stream, damage):
             frame_shape = (frame.format.name, frame.layout.name, frame.sample_rate)
             if frame_shape != shape:  # also in mid-file: chained streams may change
+                changes += 1
+                if changes > MOST_CHANGES:
+                    damage.endless = "changes its rate or channels again and again"
+                    break
                 if resampler is not None:
                     yield from (_mono(piece) for piece in resampler.resample(None))
                 resampler = av.AudioResampler(format="fltp", layout=frame.layout, rate=SAMPLE_RATE_HZ)
@@ -231,7 +183,11 @@ def _frames(container: Any, stream: Any, damage: _Damage) -> Iterator[Any]:
     import av
 
     packets = container.demux(stream)
+    silent_packets = silent_bytes = 0
     while True:
+        if silent_packets > MOST_SILENT_PACKETS or silent_bytes > MOST_SILENT_BYTES:
+            damage.endless = "goes on without any sound"
+            return
         try:
             packet = next(packets)
         except StopIteration:
@@ -240,6 +196,8 @@ def _frames(container: Any, stream: Any, damage: _Damage) -> Iterator[Any]:
             damage.packets += 1
             damage.at_end = True
             return
+        silent_packets += 1
+        silent_bytes += packet.size
         try:
             frames = packet.decode()
         except av.error.FFmpegError:
@@ -248,7 +206,12 @@ def _frames(container: Any, stream: Any, damage: _Damage) -> Iterator[Any]:
             continue
         if packet.size:  # the last packet is an empty one that flushes the decoder
             damage.at_end = False
-        yield from (frame for frame in frames if frame.samples and frame.sample_rate)
+        for frame in frames:
+            if frame.samples and not believable(frame):
+                damage.packets += 1
+            elif frame.samples:
+                silent_packets = silent_bytes = 0
+                yield frame
 
 
 def _mono(frame: Any) -> NDArray[np.float32]:
@@ -257,7 +220,8 @@ def _mono(frame: Any) -> NDArray[np.float32]:
     names = [channel.name for channel in frame.layout.channels]
     if len(names) == len(planes) > 1 and LOW_FREQUENCY_CHANNEL in names:
         planes = np.delete(planes, names.index(LOW_FREQUENCY_CHANNEL), axis=0)
-    mono = planes.mean(axis=0, dtype=np.float32)
+    with np.errstate(over="ignore", invalid="ignore"):  # floating-point files hold what they like
+        mono = planes.mean(axis=0, dtype=np.float32)
     cleaned: NDArray[np.float32] = np.clip(np.nan_to_num(mono, posinf=1.0, neginf=-1.0), -1.0, 1.0)
     return cleaned
 

@@ -38,7 +38,7 @@ def guarded_command(function: Command) -> Command:
             function(*args, **kwargs)
             sys.stdout.flush()
         except VoicenotesError as error:
-            typer.echo(f"voicenotes: {' '.join(str(error).split())}", err=True)
+            show(f"voicenotes: {' '.join(str(error).split())}", err=True)
             raise typer.Exit(REFUSED) from None
         except KeyboardInterrupt:
             typer.echo("voicenotes: interrupted", err=True)
@@ -57,12 +57,21 @@ def _close_stdout() -> None:
         os.dup2(nowhere, sys.stdout.fileno())
 
 
+def show(line: str, err: bool = False) -> None:
+    """Print one line; file names and quotes in it can't make the terminal do anything."""
+    from voicenotes.outputs.wording import printable
+
+    typer.echo(printable(line), err=err)
+
+
 def print_lines(lines: Iterable[str]) -> None:
     for line in lines:
-        typer.echo(line.rstrip())
+        show(line.rstrip())
 
 
 def print_json(data: object) -> None:
     import json
 
-    typer.echo(json.dumps(data, indent=2, ensure_ascii=False))
+    from voicenotes.outputs.wording import printable_json
+
+    typer.echo(printable_json(json.dumps(data, indent=2, ensure_ascii=False)))

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from voicenotes.cli.frame import guarded_command, print_json
+from voicenotes.cli.frame import guarded_command, print_json, show
 
 
 @guarded_command
@@ -18,7 +18,7 @@ def packs() -> None:
 
     for name in shipped_packs():
         head = read_as(pack_folder(name) / "pack.yaml", PackHead)
-        typer.echo(f"{name}  {head.title}, version {head.version}, {len(head.stations)} stations")
+        show(f"{name}  {head.title}, version {head.version}, {len(head.stations)} stations")
 
 
 @guarded_command
@@ -32,7 +32,7 @@ def lint(
 
     loaded = load_pack(pack)
     sentences = checked_sentences(pack, loaded)
-    typer.echo(
+    show(
         f"{loaded.id}: {len(loaded.checks)} checks at {len(loaded.head.stations)} stations, "
         f"{count(len(sentences), 'labelled sentence')}, no faults"
     )

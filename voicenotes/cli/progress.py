@@ -7,7 +7,7 @@ import functools
 import sys
 from typing import TYPE_CHECKING
 
-import typer
+from voicenotes.cli.frame import show
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -22,7 +22,7 @@ def progress_shown(quiet: bool) -> Iterator[tuple[Progress | None, Say | None]]:
     if quiet:
         yield None, None
     elif not sys.stderr.isatty():
-        yield None, functools.partial(typer.echo, err=True)
+        yield None, functools.partial(show, err=True)
     else:
         with _bar() as telling:
             yield telling
@@ -40,6 +40,8 @@ def _bar() -> Iterator[tuple[Progress, Say]]:
         TimeRemainingColumn,
     )
 
+    from voicenotes.outputs.wording import printable
+
     console = Console(stderr=True, highlight=False, markup=False)
     file_name = TextColumn("{task.description}", markup=False)
     columns = (SpinnerColumn(), file_name, BarColumn(), TaskProgressColumn(), TimeRemainingColumn())
@@ -47,9 +49,9 @@ def _bar() -> Iterator[tuple[Progress, Say]]:
         task = bar.add_task("", total=None, visible=False)
 
         def progress(file: str, done: float, in_all: float) -> None:
-            bar.update(task, description=file, completed=done, total=in_all or None, visible=True)
+            bar.update(task, description=printable(file), completed=done, total=in_all or None, visible=True)
 
         def say(line: str) -> None:
-            bar.console.print(line, soft_wrap=True)
+            bar.console.print(printable(line), soft_wrap=True)
 
         yield progress, say

@@ -16,6 +16,7 @@ from voicenotes.cli.frame import (
     guarded_command,
     print_json,
     print_lines,
+    show,
 )
 from voicenotes.cli.progress import progress_shown
 from voicenotes.errors import VisitError
@@ -57,15 +58,15 @@ def process(
     with progress_shown(quiet) as (progress, say):
         record = process_visit(visit, loaded, engine.value, model, download, progress, say)
     for line in [*problem_lines(record), *doubt_lines(record)]:
-        typer.echo(line, err=True)
+        show(line, err=True)
     if len(unread(record)) == len(record.recordings):
         raise VisitError(
             f"{visit}: nothing could be read from any of its recordings; nothing was checked off"
         )
     if not quiet:
         print_lines(summary_lines(record, loaded))
-        typer.echo(f"Record: {visit / 'record.json'}")
-        typer.echo(f"Gap list: {_gaps_command(visit, pack)}")
+        show(f"Record: {visit / 'record.json'}")
+        show(f"Gap list: {_gaps_command(visit, pack)}")
     if problem_lines(record):
         raise typer.Exit(SOME_UNREAD)
 

@@ -27,6 +27,8 @@ _AFTER_NO = frozenset({"it", "they", "not", "none", "no", "at", "really", "quite
 _CONTRARY: dict[str, Polarity] = {"good": "bad", "bad": "good"}
 _VERDICTS = ("good", "bad")
 _NEIGHBOURHOOD = 3
+# Remarks looked back at for ones that say something: more that say nothing end the search.
+_FARTHEST = 200
 _WORDS_BEFORE_DOUBT = 3
 _PAST = frozenset({"was", "were", "had", "used", "been", "got"})
 
@@ -58,7 +60,7 @@ def last_said(remarks: Sequence[Remark]) -> int | None:
 
 
 def _standing(remarks: Sequence[Remark]) -> list[int]:
-    backwards = reversed(range(len(remarks)))
+    backwards = reversed(range(max(0, len(remarks) - _FARTHEST), len(remarks)))
     standing = (i for i in backwards if remarks[i].taken_back is None and _says_something(remarks[i]))
     return list(islice(standing, _NEIGHBOURHOOD))
 

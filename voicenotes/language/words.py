@@ -20,6 +20,11 @@ _DASHES = ("-", "\u2013")
 _WEAK_MARKS = frozenset(",:\u2013\u2014()")
 PUNCTUATED_PAUSE_S = (0.7, 1.6)
 BARE_PAUSE_S = (0.3, 0.6)
+# Nobody says so many words without a pause. The work on a sentence grows with the square of its length, so a
+# text that has neither marks nor pauses is cut here, at a weak break or a joining word among the last ones.
+LONGEST_SENTENCE_WORDS = 400
+_SEEK_BACK_WORDS = 60
+_JOINING = frozenset({"and", "but", "then", "next", "so"})
 
 
 @dataclass(frozen=True)
@@ -155,4 +160,20 @@ def words_of(transcript: Transcript) -> Words:
                 after = max(after, mark)
             pending = max(pending, after)
         place += len(word.text) + 1
+    _cut_endless(norms, breaks, spoken)
     return Words(text, tuple(norms), tuple(breaks), tuple(starts), tuple(ends), tuple(spoken), tuple(heads))
+
+
+def _cut_endless(norms: list[str], breaks: list[int], spoken: list[int]) -> None:
+    """Put a strong break into every stretch of more than LONGEST_SENTENCE_WORDS words without one."""
+    start = 0
+    for at in range(1, len(norms)):
+        if breaks[at] == STRONG:
+            start = at
+        if at - start < LONGEST_SENTENCE_WORDS:
+            continue
+        whole = [near for near in range(at, at - _SEEK_BACK_WORDS, -1) if spoken[near] != spoken[near - 1]]
+        better = [near for near in whole if breaks[near] or norms[near] in _JOINING]
+        for near in (*better, *whole)[:1]:
+            breaks[near] = STRONG
+            start = near

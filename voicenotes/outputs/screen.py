@@ -42,8 +42,8 @@ def summary_lines(record: Record, pack: Pack) -> list[str]:
         lines += ["", f"Taken by no check, kept in the record: {count(len(record.untagged), 'remark')}."]
     if record.left_out:
         seconds = sum(left.end - left.start for left in record.left_out)
-        pieces = f"{count(len(record.left_out), 'piece')} of what the engine wrote, {length(seconds)}"
-        lines += ["", *wrapped(f"Not taken for speech, kept in the record: {pieces}.", "", first="")]
+        pieces = f"{count(len(record.left_out), 'piece')}, {length(seconds)}"
+        lines += ["", f"Written by the engine, not taken for speech, kept in the record: {pieces}."]
     return [*lines, "", *verdict_lines(settled_line(record))]
 
 

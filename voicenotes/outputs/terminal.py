@@ -6,6 +6,7 @@ import shutil
 from typing import TYPE_CHECKING
 
 from voicenotes.outputs.canvas import plain
+from voicenotes.outputs.wording import printable
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -36,4 +37,5 @@ def print_styled(lines: Iterable[Line], print_plain: Callable[[Iterable[str]], N
         print_plain(map(plain, lines))
         return
     for line in lines:
-        console.print(Text.assemble(*((text, STYLES.get(style, "")) for text, style in line)), soft_wrap=True)
+        pieces = ((printable(text), STYLES.get(style, "")) for text, style in line)
+        console.print(Text.assemble(*pieces), soft_wrap=True)

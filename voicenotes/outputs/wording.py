@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from typing import TYPE_CHECKING
 
@@ -9,7 +10,22 @@ if TYPE_CHECKING:
     from voicenotes.model import Reading
 
 WIDTH = 80
+# What a terminal acts on, or what turns the order of what stands beside it: control characters, line
+# separators, marks that override the direction of writing, halves of surrogate pairs.
+_UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069\ud800-\udfff\ufff9-\ufffb]")
 VERDICTS = {"within": "within", "outside": "OUTSIDE", "no_limit": "no limit known"}
+
+
+def printable(line: str) -> str:
+    r"""One line as it may be sent to a terminal: what a terminal would act on is shown as `\x1b`."""
+    return _UNPRINTABLE.sub(lambda found: ascii(found[0])[1:-1], line)
+
+
+def printable_json(text: str) -> str:
+    """JSON text with the same meaning and nothing in it that a terminal would act on."""
+    return "\n".join(
+        _UNPRINTABLE.sub(lambda found: f"\\u{ord(found[0]):04x}", line) for line in text.split("\n")
+    )
 
 
 def count(number: int, noun: str) -> str:

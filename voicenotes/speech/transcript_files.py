@@ -19,13 +19,21 @@ import re
 from pathlib import Path
 
 from voicenotes.errors import RecordingError
+from voicenotes.links import LEADS_OUT, leads_out
 from voicenotes.model import LeftOut, Transcript, Word
 from voicenotes.speech.plain_text import words_of_text
-from voicenotes.speech.timed_text import CONTROL, checked_end, clean_text, shown, spread_words
+from voicenotes.speech.timed_text import (
+    NO_TEXT,
+    checked_end,
+    clean_text,
+    refuse_endless,
+    shown,
+    spread_words,
+)
 from voicenotes.speech.transcript_json import json_left_out, json_origin, json_words, parse_json
 
 TRANSCRIPT_SUFFIXES = frozenset((".txt", ".srt", ".vtt", ".json"))
-LARGEST_FILE_BYTES = 50_000_000
+LARGEST_FILE_BYTES = 30_000_000
 
 _TIME = r"(?:(\d+):)?([0-5]?\d):([0-5]?\d)[.,](\d{1,3})"
 _TIMING_LINE = re.compile(rf"\s*{_TIME}\s*-->\s*{_TIME}(?:\s.*)?$", re.ASCII)
@@ -56,7 +64,11 @@ def read_transcript(path: str | Path) -> Transcript:
             left_out = json_left_out(data, path.name)
     else:
         text = _decode_text(content, path.name, legacy=True)
-        words = words_of_text(text) if kind == ".txt" else _cue_words(text, path.name, webvtt=kind == ".vtt")
+        refuse_endless(text, path.name)
+        if kind == ".txt":
+            words = words_of_text(clean_text(text))
+        else:
+            words = _cue_words(text, path.name, webvtt=kind == ".vtt")
     if not left_out and not any(character.isalnum() for word in words for character in word.text):
         raise RecordingError(f"{path.name}: has no words in it; remove it or export the transcript again")
     words.sort(key=lambda word: word.start)
@@ -68,8 +80,12 @@ def _read_bytes(path: Path) -> bytes:
     """The file's content; RecordingError when it can't be read, is empty or far too large."""
     name = path.name
     try:
+        if leads_out(path):
+            raise RecordingError(f"{name}: {LEADS_OUT}")
         if path.is_dir():
             raise RecordingError(f"{name}: is a folder, not a transcript; name a file in it")
+        if path.exists() and not path.is_file():
+            raise RecordingError(f"{name}: is not an ordinary file; save the transcript as a file first")
         if path.stat().st_size > LARGEST_FILE_BYTES:
             raise RecordingError(f"{name}: is too large for a transcript; is it the right file?")
         content = path.read_bytes()
@@ -97,7 +113,7 @@ def _decode_text(content: bytes, name: str, *, legacy: bool) -> str:
             text = content.decode(encoding)
         except UnicodeDecodeError:
             continue
-        if not CONTROL.search(text):
+        if not NO_TEXT.search(text):
             return text.replace("\r\n", "\n").replace("\r", "\n").replace("\x0c", "\n")
     raise RecordingError(f"{name}: is not text (or in an unknown encoding); save it as UTF-8 text")
 

@@ -8,11 +8,20 @@ from typing import Any
 
 from voicenotes.errors import RecordingError
 from voicenotes.model import LeftOut, Word
-from voicenotes.speech.timed_text import checked_end, clean_text, shown, spread_words
+from voicenotes.speech.timed_text import (
+    MOST_WORDS,
+    checked_end,
+    clean_text,
+    refuse_endless,
+    refuse_many,
+    shown,
+    spread_words,
+)
 
 
 def parse_json(text: str, name: str) -> Any:
     """The JSON value; RecordingError with line and column when it is none."""
+    refuse_many(text.count("{") - MOST_WORDS, name)  # an object a word, one a segment, one in all
     try:
         return json.loads(text)
     except json.JSONDecodeError as error:
@@ -45,6 +54,12 @@ def json_left_out(data: dict[str, Any], name: str) -> tuple[LeftOut, ...]:
 
 def json_words(data: Any, name: str) -> list[Word]:
     """Words of `{"words": [...]}`, `{"segments": [...]}` or a bare list of words."""
+    words = _any_words(data, name)
+    refuse_many(len(words), name)
+    return words
+
+
+def _any_words(data: Any, name: str) -> list[Word]:
     if isinstance(data, list):
         return _word_list(data, name, "entry")
     if isinstance(data, dict):
@@ -89,6 +104,7 @@ def _timed_words(entry: Any, where: str) -> list[Word]:
     confidence = _number(given, "confidence", where)
     if confidence > 1.0 + 1e-6:
         raise RecordingError(f"{where}: confidence {confidence:g} is above 1; write it between 0 and 1")
+    refuse_endless(text, where)
     tokens = clean_text(text).split()
     if len(tokens) == 1:
         return [Word(text=tokens[0], start=start, end=end, confidence=min(1.0, confidence))]

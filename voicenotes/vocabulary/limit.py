@@ -27,7 +27,7 @@ class Limit(BaseModel):
                         the mean, of three values of it said together
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     quantity: str
     dimension: Name

@@ -5,7 +5,10 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
+from pydantic import BaseModel
+
 from voicenotes.errors import PackError
+from voicenotes.vocabulary.entry import MOST_PHRASES_OF_A_PACK, phrase_count
 from voicenotes.vocabulary.homes import SHARED_LANGUAGE, pack_folder, vocab_home
 from voicenotes.vocabulary.labels import LabelledSentence
 from voicenotes.vocabulary.schema import (
@@ -45,6 +48,7 @@ def load_pack(name_or_folder: str | Path) -> Pack:
     for home in (english, folder):
         if (home / "carriers.yaml").is_file():
             carriers += read_as(home / "carriers.yaml", tuple[str, ...])
+    _check_size(folder, (head, checks, parts, aspects, facts, cues))
     return Pack(
         head=head, checks=checks, parts=parts, aspects=aspects, facts=facts, cues=cues,
         pronunciations=pronunciations, carriers=carriers, home=str(folder), digest=_digest(folder, english),
@@ -113,6 +117,25 @@ def _check_names(
             f"{folder / 'pack.yaml'}: {fitting.id}", "check",
             (fitting.default,) if fitting.default else (), known,
         )  # fmt: skip
+
+
+def _check_size(folder: Path, entries: object) -> None:
+    """PackError when the templates of all entries together stand for more phrases than can be held."""
+    count, waiting = 0, [entries]
+    while waiting:
+        value = waiting.pop()
+        if isinstance(value, BaseModel):
+            waiting += [getattr(value, name) for name in type(value).model_fields]
+        elif isinstance(value, dict):
+            waiting += value.values()
+        elif isinstance(value, (tuple, list)):
+            waiting += value
+        elif isinstance(value, str):
+            count += phrase_count(value)
+        if count > MOST_PHRASES_OF_A_PACK:
+            raise PackError(
+                f"{folder}: its phrases stand for more than {MOST_PHRASES_OF_A_PACK:,}; write fewer choices"
+            )
 
 
 def _must_know(where: str, kind: str, names: tuple[str, ...], known: dict[str, set[str]]) -> None:

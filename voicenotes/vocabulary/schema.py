@@ -21,7 +21,7 @@ GENERAL = "general"
 class Entry(BaseModel):
     """A piece of pack data: immutable, unknown keys refused."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
 class Condition(Entry):
@@ -110,7 +110,7 @@ class Check(ConditionLists):
     judged: str
     fitting: Name | None = None
     severity: Severity
-    minutes: float = Field(gt=0)
+    minutes: float = Field(gt=0, le=1440)
     must_before_leaving: bool
     terms: Phrases = ()
     misheard: Phrases = ()
