@@ -15,7 +15,7 @@ from make_audio import tone, wav_bytes
 from test_cli import run
 
 from voicenotes.audio.decode import decode
-from voicenotes.errors import RecordingError
+from voicenotes.errors import RecordingError, VisitError
 from voicenotes.files import files_in, sha256_of, shown_name, write_atomically
 from voicenotes.links import leads_out
 from voicenotes.outputs.wording import printable, printable_json
@@ -249,3 +249,23 @@ def test_such_a_file_is_run_where_the_current_folder_is_looked_in(visit: Path) -
     (visit / "json.py").write_text("import os; os.mkdir('owned')")
     subprocess.run([sys.executable, "-m", "json"], cwd=visit, capture_output=True, check=False)
     assert (visit / "owned").exists()
+
+
+def test_nothing_is_kept_where_a_link_leads(visit: Path, pack: Path, tmp_path: Path) -> None:
+    (visit / "said.txt").write_text(SAID)
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    (visit / ".voicenotes").symlink_to(elsewhere)
+    with pytest.raises(VisitError, match="is a link"):
+        process_visit(visit, pack)
+    assert list(elsewhere.iterdir()) == []
+
+
+def test_a_transcript_stands_for_its_recording_however_its_accents_are_written(
+    visit: Path, pack: Path
+) -> None:
+    """One accented letter is one character here, a letter and a mark there (Unicode Annex 15)."""
+    (visit / (unicodedata.normalize("NFC", "café") + ".wav")).write_bytes(b"never read")
+    (visit / (unicodedata.normalize("NFD", "café") + ".txt")).write_text(SAID)
+    (entry,) = process_visit(visit, pack).recordings
+    assert (entry.problem, entry.words) == (None, len(SAID.split()))

@@ -8,6 +8,7 @@ nothing but the files tells the time.
 from __future__ import annotations
 
 import json
+import unicodedata
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -84,6 +85,8 @@ def process_visit(
 def _home(folder: Path) -> Path:
     """The visit's folder for what is no recording and no result: kept transcripts and the lock."""
     home = folder / CACHE_FOLDER
+    if home.is_symlink():
+        raise VisitError(f"{home}: is a link, and nothing is written through links; remove it")
     try:
         home.mkdir(exist_ok=True)
     except OSError as error:
@@ -168,14 +171,14 @@ def _recordings(folder: Path, say: Callable[[str], None] | None) -> list[Path]:
     from voicenotes.audio.decode import looks_like_audio
 
     files = [path for path in files_in(folder) if path.name not in OWN_FILES]
-    transcripts = {path.stem for path in files if _is_transcript(path)}
+    transcripts = {_stem(path) for path in files if _is_transcript(path)}
     found, replaced, others = [], [], []
     for path in files:
         if _is_transcript(path):
             found.append(path)
         elif not looks_like_audio(path):
             others.append(path)
-        elif path.stem in transcripts:
+        elif _stem(path) in transcripts:
             replaced.append(path)
         else:
             found.append(path)
@@ -190,6 +193,11 @@ def _recordings(folder: Path, say: Callable[[str], None] | None) -> list[Path]:
     if say and others:
         say(f"Left alone, no recordings by their names: {_names(others)}.")
     return found
+
+
+def _stem(path: Path) -> str:
+    """The name without its ending; letters with accents are the same however a system writes them."""
+    return unicodedata.normalize("NFC", path.stem)
 
 
 def _is_transcript(path: Path) -> bool:

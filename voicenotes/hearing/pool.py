@@ -169,7 +169,8 @@ class _Child:
     def __init__(self, engine: SpeechEngine) -> None:
         wrapped = base64.b64encode(pickle.dumps(engine))
         self._process = subprocess.Popen(
-            [sys.executable, "-m", "voicenotes.hearing.work"],
+            # -P: nothing is imported from the current folder, which may be the visit's
+            [sys.executable, "-P", "-m", "voicenotes.hearing.work"],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,

@@ -6,6 +6,7 @@ there: one that crashes them, or never ends, costs that process and not the visi
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sys
 import threading
@@ -26,6 +27,8 @@ if TYPE_CHECKING:
 
 NO_MEMORY = "is too much for this machine's memory; cut it into shorter recordings"
 PROGRESS_STEP_S = 5.0
+# Far more than a window and an engine that shares the machine need; a decoder that wants more is led astray.
+MOST_BYTES = 4 << 30
 
 
 def work(engine: SpeechEngine, task: Task, tell: Callable[[Answer], None]) -> None:
@@ -137,6 +140,8 @@ def main() -> None:
     lines: queue.Queue[bytes] = queue.Queue()
     threading.Thread(target=_watch, args=(sys.stdin.buffer, lines), daemon=True).start()
     engine: SpeechEngine = pickle.loads(base64.b64decode(lines.get()))
+    if engine.processes:
+        _limit_memory()
 
     def tell(answer: Answer) -> None:
         try:
@@ -152,6 +157,18 @@ def main() -> None:
         except Exception as error:
             line = f"could not be read, a fault of voicenotes itself ({type(error).__name__}: {error})"
             tell(Failed(where="recording", line=" ".join(line.split())))
+
+
+def _limit_memory() -> None:
+    """Refuse this process more memory of its own than `MOST_BYTES`, where the system can."""
+    try:
+        import resource
+    except ImportError:  # Windows
+        return
+    _, hard = resource.getrlimit(resource.RLIMIT_DATA)
+    most = MOST_BYTES if hard == resource.RLIM_INFINITY else min(MOST_BYTES, hard)
+    with contextlib.suppress(OSError, ValueError):
+        resource.setrlimit(resource.RLIMIT_DATA, (most, hard))
 
 
 def _watch(source: BinaryIO, lines: queue.Queue[bytes]) -> None:
