@@ -24,7 +24,7 @@ FLOORS = [
     {"vocabulary"},
     {"audio", "speech", "language"},
     {"findings"},
-    {"outputs", "files", "lock", "times"},
+    {"outputs", "files", "listing", "changes", "lock", "times"},
     {"hearing", "visit", "scoring"},
     {"cli", "__main__"},
 ]
@@ -33,6 +33,9 @@ MAY_USE_WITHIN_FLOOR = {
     ("times", "files"),
     ("visit", "hearing"),
     ("lock", "files"),
+    ("listing", "files"),
+    ("changes", "files"),
+    ("changes", "listing"),
     ("scoring", "visit"),
     ("__main__", "cli"),
     ("model", "errors"),

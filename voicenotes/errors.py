@@ -5,6 +5,7 @@ VoicenotesError
 ├── RecordingError   one recording that can't be read; the others go on
 ├── EngineError      a speech engine or its model that can't be used
 ├── VisitError       a visit folder that can't be processed at all
+│   └── NoRoomError  nothing more can be written there: its disk is full, or the folder is gone
 └── LabelError       a set of labelled sentences or visits that can't be scored
 
 Each message is one line: what is wrong, and what to do about it.
@@ -31,6 +32,10 @@ class EngineError(VoicenotesError):
 
 class VisitError(VoicenotesError):
     """A visit folder can't be processed."""
+
+
+class NoRoomError(VisitError):
+    """Nothing more can be written to a folder: its disk is full, or it is no longer there."""
 
 
 class LabelError(VoicenotesError):

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import hashlib
 import os
 import re
+from dataclasses import dataclass
 from pathlib import Path
 
-from voicenotes.errors import VisitError
+from voicenotes.errors import NoRoomError, VisitError
 from voicenotes.links import leads_out
 
 PROBE_BYTES = 100_000  # about what a small record needs
@@ -16,7 +18,8 @@ RECORD_FILE = "record.json"
 # What voicenotes, or somebody saving what it prints, puts beside the recordings.
 OWN_FILES = frozenset((RECORD_FILE, "gaps.json", "gaps.txt", "report.json", "report.txt", "summary.txt"))
 
-_TEMPORARY = re.compile(r"\.(?:writable|.+\.json)\.\d+\.tmp")
+_FULL = (errno.ENOSPC, errno.EDQUOT)
+_TEMPORARY = re.compile(r"\.(?:writable|hashes|.+\.json)\.\d+\.tmp")
 
 
 def visit_folder(folder: str | Path) -> Path:
@@ -55,6 +58,28 @@ def sha256_of(path: Path) -> str | None:
         return None
 
 
+@dataclass(frozen=True)
+class Stamp:
+    """What tells cheaply that a file is the same as before: size in bytes, times in ns, place on the disk.
+
+    `changed_ns` also moves when only a file's name or permissions change; `written_ns` can be set back.
+    """
+
+    size: int
+    written_ns: int
+    changed_ns: int
+    inode: int
+
+
+def stamp_of(path: Path) -> Stamp | None:
+    """The stamp of a file; None when it is not there or can't be looked at."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return Stamp(found.st_size, found.st_mtime_ns, found.st_ctime_ns, found.st_ino)
+
+
 def shown_name(path: Path) -> str:
     r"""The file's name as text that can be written to JSON, another one for each file of a folder.
 
@@ -70,9 +95,11 @@ def check_writable(folder: Path) -> None:
     probe = folder / f".writable.{os.getpid()}.tmp"
     try:
         probe.write_bytes(bytes(PROBE_BYTES))
-        probe.unlink()
     except OSError as error:
         raise _cannot_write(folder, error) from None
+    finally:
+        with contextlib.suppress(OSError):
+            probe.unlink(missing_ok=True)
 
 
 def write_atomically(path: Path, text: str) -> None:
@@ -118,6 +145,12 @@ def _sync_folder(folder: Path) -> None:
 
 def _cannot_write(folder: Path, error: OSError) -> VisitError:
     reason = error.strerror or type(error).__name__
+    if error.errno in _FULL:
+        again = "then process the visit again: what was transcribed is kept"
+        return NoRoomError(f"{folder}: can't be written ({reason}); make room on its disk, {again}")
+    if error.errno in (errno.ENOENT, errno.ENOTDIR):
+        again = "put it back, then process the visit again"
+        return NoRoomError(f"{folder}: was taken away while the visit was processed; {again}")
     return VisitError(
         f"{folder}: can't be written ({reason}); copy the visit to a folder that you may change"
     )

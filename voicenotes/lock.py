@@ -59,9 +59,27 @@ def _me() -> dict[str, str | int]:
 
 
 def _owner(home: Path) -> str:
-    """The owner in words; "by another process" when it has not said who it is."""
+    """The owner in words; "by another process" when it has not said who it is.
+
+    What a killed process said of itself stands until the next one has the lock and says who it is.
+    """
     try:
         said = json.loads((home / OWNER_FILE).read_text(encoding="utf-8"))
+        if said["machine"] == platform.node() and not _is_running(int(said["process"])):
+            return "by another process"
         return f"by process {said['process']} of {said['user']} on {said['machine']} since {said['since']}"
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, OverflowError):
         return "by another process"
+
+
+def _is_running(process: int) -> bool:
+    """Whether this machine has such a process; yes where that can't be asked without harm."""
+    if os.name != "posix":  # there, the question itself ends a process
+        return True
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:  # somebody else's
+        return True
+    return True

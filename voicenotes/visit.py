@@ -8,26 +8,27 @@ nothing but the files tells the time.
 from __future__ import annotations
 
 import json
-import unicodedata
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pydantic import ValidationError
 
+from voicenotes.changes import change_lines, changes_since, remember_hashes
 from voicenotes.errors import RecordingError, VisitError, without_name
 from voicenotes.files import (
-    OWN_FILES,
     RECORD_FILE,
     check_writable,
-    files_in,
     remove_left_overs,
     sha256_of,
     shown_name,
+    stamp_of,
     visit_folder,
     write_atomically,
 )
 from voicenotes.hearing.hear import hear_all
 from voicenotes.hearing.kept import Ear, Heard
+from voicenotes.hearing.recording import CHANGED
+from voicenotes.listing import is_transcript, listed, recordings_in
 from voicenotes.lock import visit_lock
 from voicenotes.model import SCHEMA_VERSION, Record, RecordingEntry
 from voicenotes.times.order import clue_of, in_order
@@ -67,19 +68,33 @@ def process_visit(
     folder = visit_folder(folder)
     loaded = _loaded(pack)
     paths = _recordings(folder, say)
+    stamps = {path: stamp_of(path) for path in paths}
     check_writable(folder)
     home = _home(folder)
     with visit_lock(folder, home):
         remove_left_overs(folder, home)
-        heard = {path: _read_ready(path) for path in paths if _is_transcript(path)}
+        heard = {path: _read_ready(path) for path in paths if is_transcript(path)}
         audio = [path for path in paths if path not in heard]
         if audio:
             ear, line = _ear(home, loaded, engine, model, download, progress, say)
             heard |= hear_all(ear, audio, progress, _after(line, say), processes)
-        _say_what_is_gone(folder, paths, say)
+        _say_what_is_gone(folder, heard, say)
         record = _read(_in_order({path: heard[path] for path in paths}, say), loaded)
         write_atomically(folder / RECORD_FILE, record_text(record))
+        remember_hashes(home, stamps, {path: found.sha256 for path, found in heard.items()})
+    if say:
+        for line in what_changed(folder, record):
+            say(line)
     return record
+
+
+def what_changed(folder: str | Path, record: Record) -> list[str]:
+    """Lines on the recordings that came, changed or went since a visit's record was written; mostly none."""
+    folder = Path(folder).expanduser()
+    try:
+        return change_lines(changes_since(record, folder, folder / CACHE_FOLDER), folder)
+    except VisitError:  # the folder can't be looked into any more
+        return []
 
 
 def _home(folder: Path) -> Path:
@@ -94,7 +109,7 @@ def _home(folder: Path) -> Path:
     return home
 
 
-def _say_what_is_gone(folder: Path, paths: Sequence[Path], say: Callable[[str], None] | None) -> None:
+def _say_what_is_gone(folder: Path, heard: dict[Path, Heard], say: Callable[[str], None] | None) -> None:
     """Name the recordings that the last record had and the folder has no more."""
     if say is None:
         return
@@ -102,11 +117,11 @@ def _say_what_is_gone(folder: Path, paths: Sequence[Path], say: Callable[[str], 
         before = load_record(folder).recordings
     except VisitError:
         return
-    here = {shown_name(path) for path in paths}
-    contents = {sha256_of(path) for path in paths}
+    here = {shown_name(path) for path in heard}
+    contents = {found.sha256 for found in heard.values()}
     gone = [entry.file for entry in before if entry.file not in here and entry.sha256 not in contents]
     if gone:
-        say(f"No longer in the folder, so not in the record either: {_listed(gone)}.")
+        say(f"No longer in the folder, so not in the record either: {listed(gone)}.")
 
 
 def record_text(record: Record) -> str:
@@ -147,7 +162,7 @@ def ready_recordings(folder: str | Path) -> list[tuple[RecordingEntry, Transcrip
     """
     folder = visit_folder(folder)
     paths = _recordings(folder, None)
-    unheard = [path for path in paths if not _is_transcript(path)]
+    unheard = [path for path in paths if not is_transcript(path)]
     if unheard:
         raise VisitError(
             f"{folder}: has no {RECORD_FILE}, and no transcript of {_names(unheard)}; "
@@ -164,64 +179,44 @@ def _loaded(pack: str | Path | Pack) -> Pack:
 
 
 def _recordings(folder: Path, say: Callable[[str], None] | None) -> list[Path]:
-    """The visit's recordings in natural order of their names; VisitError when there are none.
-
-    A transcript named like a recording ("memo.txt" beside "memo.m4a") is read in its place.
-    """
-    from voicenotes.audio.decode import looks_like_audio
-
-    files = [path for path in files_in(folder) if path.name not in OWN_FILES]
-    transcripts = {_stem(path) for path in files if _is_transcript(path)}
-    found, replaced, others = [], [], []
-    for path in files:
-        if _is_transcript(path):
-            found.append(path)
-        elif not looks_like_audio(path):
-            others.append(path)
-        elif _stem(path) in transcripts:
-            replaced.append(path)
-        else:
-            found.append(path)
-    if not found:
-        what = f"none of its {len(others)} files is a recording by its name" if others else "no recordings"
+    """The visit's recordings in natural order of their names; VisitError when there are none."""
+    found = recordings_in(folder)
+    if not found.recordings:
+        others = len(found.others)
+        what = f"none of its {others} files is a recording by its name" if others else "no recordings"
         raise VisitError(
             f"{folder}: {what}; put the voice memos (.m4a, .wav, .mp3 and the like) or transcripts "
             "(.txt, .srt, .vtt, .json) into this folder itself"
         )
-    if say and replaced:
-        say(f"A transcript of the same name is read in place of: {_names(replaced)}.")
-    if say and others:
-        say(f"Left alone, no recordings by their names: {_names(others)}.")
-    return found
-
-
-def _stem(path: Path) -> str:
-    """The name without its ending; letters with accents are the same however a system writes them."""
-    return unicodedata.normalize("NFC", path.stem)
-
-
-def _is_transcript(path: Path) -> bool:
-    from voicenotes.speech.transcript_files import TRANSCRIPT_SUFFIXES
-
-    return path.suffix.lower() in TRANSCRIPT_SUFFIXES
+    if say and found.replaced:
+        say(f"A transcript of the same name is read in place of: {_names(found.replaced)}.")
+    if say and found.others:
+        say(f"Left alone, no recordings by their names: {_names(found.others)}.")
+    return list(found.recordings)
 
 
 def _names(paths: Sequence[Path]) -> str:
-    return _listed([shown_name(path) for path in paths])
-
-
-def _listed(names: Sequence[str], most: int = 5) -> str:
-    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
+    return listed([shown_name(path) for path in paths])
 
 
 def _read_ready(path: Path) -> Heard:
+    """A ready-made transcript as it stands; once more when it was changed in the meantime."""
+    for _ in range(2):
+        sha256 = sha256_of(path)
+        heard = _read_once(path, sha256)
+        if sha256_of(path) == sha256:
+            return heard
+    return Heard(problem=CHANGED)
+
+
+def _read_once(path: Path, sha256: str | None) -> Heard:
     from voicenotes.speech.transcript_files import read_transcript
 
     try:
         transcript = read_transcript(path)
     except RecordingError as error:
-        return Heard(problem=without_name(error, path.name))
-    return Heard(transcript=transcript, seconds=round(transcript.seconds, 3))
+        return Heard(problem=without_name(error, path.name), sha256=sha256)
+    return Heard(transcript=transcript, seconds=round(transcript.seconds, 3), sha256=sha256)
 
 
 def _ear(
@@ -261,7 +256,7 @@ def _in_order(
 ) -> list[tuple[RecordingEntry, Transcript | None]]:
     """The recordings in the order in which they were made; `say` gets a line on times that can't be right."""
     clues = [
-        clue_of(path, 0.0 if _is_transcript(path) else found.seconds, found.created_at)
+        clue_of(path, 0.0 if is_transcript(path) else found.seconds, found.created_at)
         for path, found in heard.items()
     ]
     found = in_order(clues)
@@ -280,7 +275,7 @@ def _entry(placed: Placed, heard: Heard) -> RecordingEntry:
         problem = f"{problem}; {NO_SPEECH}" if problem else NO_SPEECH
     return RecordingEntry(
         file=shown_name(placed.path),
-        sha256=sha256_of(placed.path),
+        sha256=heard.sha256,
         seconds=heard.seconds,
         recorded_at=placed.recorded_at,
         recorded_at_from=placed.recorded_at_from,

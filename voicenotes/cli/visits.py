@@ -83,10 +83,12 @@ def gaps(
 ) -> None:
     """List what was not checked, in walking order."""
     from voicenotes.outputs.gap_sheet import gap_data, gap_lines
-    from voicenotes.visit import load_record
+    from voicenotes.visit import load_record, what_changed
 
     record = load_record(visit)
     loaded = _pack_of(record, pack)
+    for line in what_changed(visit, record):
+        show(line, err=True)
     if as_json:
         print_json(gap_data(record, loaded, must))
     else:

@@ -2,7 +2,8 @@
 
 A kept transcript is found by the recording's content, the engine, its model and settings, and the pack's
 words; when any of these changes, the recording is transcribed anew. Its name plays no part. Of a long
-recording every finished window is kept too, until the whole is done.
+recording every finished window is kept too, until the whole is done. Each file begins with the SHA-256 of
+its rest: one that is not exactly what was written is taken for none.
 """
 
 from __future__ import annotations
@@ -25,16 +26,21 @@ if TYPE_CHECKING:
 
 # Raise it when the same recording gives other samples, windows or qualities than before.
 FORMAT = 1
+_CHECK_BYTES = len('{"check":"') + 64 + len('",')
 
 
 class Heard(Frozen):
-    """What became of one recording: its transcript if it could be read, and what is wrong with it."""
+    """What became of one recording: its transcript if it could be read, and what is wrong with it.
+
+    `sha256` is that of the content which was heard; None when it could not be told.
+    """
 
     transcript: Transcript | None = None
     seconds: float = 0.0
     problem: str | None = None
     created_at: str | None = None
     quality: Quality | None = None
+    sha256: str | None = None
 
 
 class Origin(Frozen):
@@ -100,22 +106,46 @@ def keep(ear: Ear, sha256: str, heard: Heard) -> None:
     """Keep a recording's transcript; its windows need not be kept then. Raises VisitError."""
     origin = ear.origin(sha256)
     whole = place(ear, origin)
-    write_atomically(whole, Kept(origin=origin, heard=heard).model_dump_json(exclude_none=True))
+    _write(whole, Kept(origin=origin, heard=heard))
     for path in whole.parent.glob(f"{whole.stem}.*.json"):
         with contextlib.suppress(OSError):
             path.unlink()
 
 
+def drop_finished_pieces(cache: Path) -> None:
+    """Remove windows that a killed run left beside the transcript of their whole recording."""
+    for path in cache.glob("*.*.json"):
+        whole = path.with_name(path.name.partition(".")[0] + ".json")
+        if whole != path and whole.exists():
+            with contextlib.suppress(OSError):
+                path.unlink()
+
+
 def keep_piece(ear: Ear, sha256: str, piece: Piece) -> None:
     """Keep the transcript of one window. Raises VisitError."""
     origin = ear.origin(sha256)
-    kept = Kept(origin=origin, piece=piece)
-    write_atomically(place(ear, origin, piece.number), kept.model_dump_json(exclude_none=True))
+    _write(place(ear, origin, piece.number), Kept(origin=origin, piece=piece))
+
+
+def _write(path: Path, kept: Kept) -> None:
+    """As JSON whose first member, `check`, is the hash of the bytes behind it."""
+    rest = kept.model_dump_json(exclude_none=True)[1:]
+    check = hashlib.sha256(rest.encode()).hexdigest()
+    with contextlib.suppress(OSError):  # somebody may have cleared it away
+        path.parent.mkdir(exist_ok=True)
+    write_atomically(path, f'{{"check":"{check}",{rest}')
 
 
 def _read(path: Path, origin: Origin) -> Kept | None:
     try:
-        kept = Kept.model_validate_json(path.read_bytes())
-    except (OSError, ValidationError):
+        content = path.read_bytes()
+    except OSError:
+        return None
+    head, rest = content[:_CHECK_BYTES], content[_CHECK_BYTES:]
+    if head != f'{{"check":"{hashlib.sha256(rest).hexdigest()}",'.encode():
+        return None
+    try:
+        kept = Kept.model_validate_json(b"{" + rest)
+    except ValidationError:
         return None
     return kept if kept.origin == origin else None

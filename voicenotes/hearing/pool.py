@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import base64
 import contextlib
+import functools
 import os
 import pickle
 import queue
@@ -20,13 +21,15 @@ from collections import deque
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pydantic import ValidationError
+
 import voicenotes
-from voicenotes.hearing.messages import ANSWERS, Answer, At, Ended, Failed, Looked, Task
+from voicenotes.hearing.messages import ANSWERS, Answer, At, Ended, Failed, Looked, Piece, Task
 from voicenotes.hearing.work import work
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
-    from typing import BinaryIO
+    from collections.abc import Callable, Iterator, Sequence
+    from typing import BinaryIO, Literal
 
     from voicenotes.speech.engine import SpeechEngine
 
@@ -35,6 +38,7 @@ MOST_PROCESSES = 16
 # slow machine may take minutes to load and to get through half a minute of talk.
 DECODING_LIMIT_S = 120.0
 ENGINE_LIMIT_S = 1200.0
+ENDING_LIMIT_S = 10.0  # from the last word of a process to its end
 TRIES = 2
 
 
@@ -68,11 +72,14 @@ class Pool:
         for crew in self._crews:
             crew.end()
 
-    def answers(self, tasks: Sequence[Task]) -> Iterator[tuple[Task, Answer]]:
-        """The answers to all tasks as they come; the last one to each is Looked, Ended or Failed."""
+    def do(self, tasks: Sequence[Task], take: Callable[[Task, Answer], None]) -> None:
+        """Do all tasks; each answer goes to `take` as it comes, the last to a task Looked, Ended or Failed.
+
+        What `take` raises ends the work and passes through.
+        """
         if not self._crews:
             for task in tasks:
-                yield from ((task, answer) for answer in _done_here(self._engine, task))
+                work(self._engine, task, functools.partial(take, task))
             return
         waiting = deque(tasks)
         came: queue.Queue[tuple[Task, Answer] | BaseException | None] = queue.Queue()
@@ -88,15 +95,9 @@ class Pool:
                 elif isinstance(answer, BaseException):
                     raise answer
                 else:
-                    yield answer
+                    take(*answer)
         finally:
             waiting.clear()
-
-
-def _done_here(engine: SpeechEngine, task: Task) -> list[Answer]:
-    answers: list[Answer] = []
-    work(engine, task, answers.append)
-    return answers
 
 
 class _Crew:
@@ -133,20 +134,27 @@ class _Crew:
                 self._child.kill()
 
     def _do(self, task: Task) -> Iterator[Answer]:
-        """The answers to one task; when the process breaks, another one tries again from the start."""
+        """The answers to one task; when the process breaks, another one tries the rest of it again."""
         for left in reversed(range(TRIES)):
-            child = self._started()
-            if child is None:
-                return
             try:
-                yield from child.answers(task)
+                child = self._started()
+                if child is None:
+                    return
+                for answer in child.answers(task):
+                    if isinstance(answer, Piece):
+                        task = task.model_copy(update={"known": (*task.known, answer.number)})
+                    yield answer
                 return
             except _BrokenError as broken:
-                child.kill()
-                self._child = None
+                self._let_go()
                 if not left or broken.is_final:
-                    yield Failed(where="recording", line=broken.line)
+                    yield Failed(where=broken.where, line=broken.line)
                     return
+
+    def _let_go(self) -> None:
+        child, self._child = self._child, None
+        if child:
+            child.kill()
 
     def _started(self) -> _Child | None:
         with self._lock:
@@ -158,33 +166,48 @@ class _Crew:
 class _BrokenError(Exception):
     """A process died or fell silent; `line` says so, `is_final` that trying again is of no use."""
 
-    def __init__(self, line: str, is_final: bool) -> None:
+    def __init__(
+        self, line: str, is_final: bool = False, where: Literal["recording", "engine"] = "recording"
+    ) -> None:
         super().__init__(line)
-        self.line, self.is_final = line, is_final
+        self.line, self.is_final, self.where = line, is_final, where
 
 
 class _Child:
-    """A process of `hearing.work`, and a thread that listens to it."""
+    """A process of `hearing.work`, a thread that listens to it, and one that writes to it.
+
+    Nobody waits for the writing: a process that never reads is noticed by its silence.
+    """
 
     def __init__(self, engine: SpeechEngine) -> None:
         wrapped = base64.b64encode(pickle.dumps(engine))
-        self._process = subprocess.Popen(
-            # -P: nothing is imported from the current folder, which may be the visit's
-            [sys.executable, "-P", "-m", "voicenotes.hearing.work"],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-            env=_environment(engine),
-        )
+        try:
+            self._process = subprocess.Popen(
+                # -P: nothing is imported from the current folder, which may be the visit's
+                [sys.executable, "-P", "-m", "voicenotes.hearing.work"],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.DEVNULL,
+                env=_environment(engine),
+            )
+        except OSError as error:
+            reason = error.strerror or type(error).__name__
+            line = f"no process can be started for it ({reason}); close other programs, then process again"
+            raise _BrokenError(line, where="engine") from None
         self._limit = ENGINE_LIMIT_S
         self._lines: queue.Queue[bytes] = queue.Queue()
+        self._said: queue.Queue[bytes | None] = queue.Queue()
         assert self._process.stdin and self._process.stdout
-        threading.Thread(target=_listen, args=(self._process.stdout, self._lines), daemon=True).start()
-        self._write(wrapped)
+        for target, stream, lines in (
+            (_listen, self._process.stdout, self._lines),
+            (_speak, self._process.stdin, self._said),
+        ):
+            threading.Thread(target=target, args=(stream, lines), daemon=True).start()
+        self._said.put(wrapped)
 
     def answers(self, task: Task) -> Iterator[Answer]:
         """Give it a task; its answers to the last one. Raises _BrokenError when one fails to come."""
-        self._write(task.model_dump_json().encode())
+        self._said.put(task.model_dump_json().encode())
         while True:
             answer = self._answer()
             yield answer
@@ -195,37 +218,35 @@ class _Child:
         try:
             line = self._lines.get(timeout=self._limit)
         except queue.Empty:
-            raise _BrokenError(
-                f"gave no sign for {self._limit:.0f} s and was given up; {_ANOTHER}", True
-            ) from None
-        if not line:
-            raise _BrokenError(f"could not be read: {self._end()}; {_ANOTHER}", False)
-        answer = ANSWERS.validate_json(line)
+            silent = f"gave no sign for {self._limit:.0f} s and was given up; {_ANOTHER}"
+            raise _BrokenError(silent, is_final=True) from None
+        if not line.endswith(b"\n"):  # there is no more, or it ended in the middle of a line
+            raise _BrokenError(f"could not be read: {self._end()}; {_ANOTHER}")
+        try:
+            answer = ANSWERS.validate_json(line)
+        except ValidationError:
+            raise _BrokenError(f"could not be read: what read it answered nonsense; {_ANOTHER}") from None
         if isinstance(answer, At):
             self._limit = ENGINE_LIMIT_S if answer.busy else DECODING_LIMIT_S
         return answer
 
     def kill(self) -> None:
+        """End the process; both threads end with it, and close what they hold."""
         with contextlib.suppress(OSError):
             self._process.kill()
         self._process.wait()
-        with contextlib.suppress(OSError):
-            if self._process.stdin:
-                self._process.stdin.close()
+        self._said.put(None)
 
     def _end(self) -> str:
-        code = self._process.wait()
+        try:
+            code = self._process.wait(ENDING_LIMIT_S)
+        except subprocess.TimeoutExpired:
+            return "the process that read it answers no more"
         if code >= 0:
             return f"the process that read it ended with code {code}"
         with contextlib.suppress(ValueError):
             return f"the process that read it was ended by {signal.Signals(-code).name}"
         return f"the process that read it was ended by signal {-code}"
-
-    def _write(self, line: bytes) -> None:
-        assert self._process.stdin
-        with contextlib.suppress(OSError):  # a dead process: its answer, or the lack of one, tells
-            self._process.stdin.write(line + b"\n")
-            self._process.stdin.flush()
 
 
 _ANOTHER = "listen to it, and save it again in another format"
@@ -237,6 +258,14 @@ def _listen(source: BinaryIO, lines: queue.Queue[bytes]) -> None:
         while line := source.readline():
             lines.put(line)
     lines.put(b"")
+
+
+def _speak(target: BinaryIO, lines: queue.Queue[bytes | None]) -> None:
+    """Write lines until None comes; what a dead process doesn't take is lost, its silence tells."""
+    with contextlib.suppress(OSError), target:
+        while (line := lines.get()) is not None:
+            target.write(line + b"\n")
+            target.flush()
 
 
 def _environment(engine: SpeechEngine) -> dict[str, str]:
