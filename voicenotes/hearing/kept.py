@@ -48,7 +48,7 @@ class Origin(Frozen):
 
     sha256: str
     engine: str
-    model: str | None
+    model: str | None = None
     settings: str
     material: str
     format: int = FORMAT
