@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from make_audio import RATE, speech_like, write_audio
+from pydantic import ValidationError
 from stand_in_engine import StandInEngine, calls, environment, marks
 
 from voicenotes.hearing import hear
@@ -63,6 +64,16 @@ def test_what_is_kept_comes_back_as_it_was(ear: Ear) -> None:
     for number in (3, 0, 11):
         keep_piece(ear, SHA, piece(number))
     assert recall_pieces(ear, SHA) == {number: piece(number) for number in (0, 3, 11)}
+
+
+def test_words_that_share_memory_are_still_words_of_their_own() -> None:
+    first, second = (Word.model_validate_json('{"text":"spindle","start":0,"end":1}') for _ in range(2))
+    assert first.text is second.text and first == second
+    moved = first.model_copy(update={"start": 0.5, "text": "turret"})
+    assert (first, moved.text, second.text) == (second, "turret", "spindle")
+    assert first.model_dump() == {"text": "spindle", "start": 0.0, "end": 1.0, "confidence": 1.0}
+    with pytest.raises(ValidationError):
+        first.text = "other"  # type: ignore[misc]
 
 
 def test_a_whole_transcript_takes_the_place_of_its_windows(ear: Ear) -> None:

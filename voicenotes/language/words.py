@@ -149,7 +149,7 @@ def words_of(transcript: Transcript) -> Words:
                 if norm:
                     norms.append(norm)
                     breaks.append(pending)
-                    starts.append(offset + start)
+                    starts.append(head if head == offset + start else offset + start)  # one object, not two
                     ends.append(offset + end)
                     spoken.append(index)
                     heads.append(head)
