@@ -5,7 +5,7 @@
 Both recordings repeat a minute that flite speaks, as FLAC. They are processed by `voicenotes process` in a
 process of its own, with the pack cnc_lathe. The engine `fake` decodes nothing: it says 130 words a minute of
 the pack's example dictation, so that all but the recogniser does its full work; `embedded` is the real one
-(ten hours of it take an hour or so on two cores). Printed are the largest resident sizes (VmHWM of
+(ten hours of it take some twenty minutes on two cores). Printed are the largest resident sizes (VmHWM of
 /proc, Linux only): of the visit's own process, of the largest worker, and of all together, sampled.
 """
 
