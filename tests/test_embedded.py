@@ -18,12 +18,12 @@ from numpy.typing import NDArray
 
 from voicenotes.errors import EngineError
 from voicenotes.model import Transcript
+from voicenotes.speech.confidence import word_confidence
 from voicenotes.speech.embedded import (
     EmbeddedEngine,
     as_pcm,
     compiled_folder,
     compiled_name,
-    word_confidence,
 )
 from voicenotes.speech.engine import SAMPLE_RATE_HZ, SpeechMaterial
 from voicenotes.speech.steady_noise import FLOOR_DB, without_steady_noise
