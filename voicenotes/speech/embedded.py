@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
     from voicenotes.audio.pauses import Stretch
 
-COMPILED_FORMAT = 2  # raise it when the compiled files change for the same material
+COMPILED_FORMAT = 3  # raise it when the compiled files change for the same material
 FRAMES_PER_SECOND = 100
 LANGUAGE_WEIGHT = 8.0
 MOST_STATES, MOST_WORDS = 4000, 12  # active in one frame: keeps noise from slowing the search
