@@ -12,7 +12,8 @@ import pytest
 from make_audio import speech_like, write_audio
 from typer.testing import CliRunner
 
-from voicenotes import cli
+from voicenotes.cli import frame
+from voicenotes.cli import main as cli
 from voicenotes.errors import EngineError
 from voicenotes.speech import choose
 
@@ -210,14 +211,17 @@ def test_an_interrupt_is_exit_code_130(visit: Path, pack: Path, monkeypatch: pyt
 @pytest.mark.skipif(sys.platform == "win32", reason="POSIX pipes")
 def test_a_reader_that_goes_away_gets_no_traceback() -> None:
     """As in `voicenotes schema | head -1`, with more output than a pipe holds."""
-    code = "from voicenotes import cli; cli._print_json = lambda _: cli._print(['x' * 80] * 5000); "
-    command = [sys.executable, "-c", code + "import sys; sys.argv = ['voicenotes', 'schema']; cli.main()"]
+    code = (
+        "import sys; from voicenotes.cli import frame, main, packs; sys.argv = ['voicenotes', 'schema']; "
+        "packs.print_json = lambda _: frame.print_lines(['x' * 80] * 5000); main.main()"
+    )
+    command = [sys.executable, "-c", code]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
         assert process.stdout and process.stderr
         process.stdout.readline()
         process.stdout.close()
         assert process.stderr.read() == b""
-        assert process.wait(timeout=30) == cli.PIPE_CLOSED
+        assert process.wait(timeout=30) == frame.PIPE_CLOSED
 
 
 def test_the_module_runs_as_the_command_does() -> None:

@@ -17,7 +17,8 @@ from pydantic import TypeAdapter
 from typer.testing import CliRunner
 
 import voicenotes
-from voicenotes.cli import EXIT_CODES, app
+from voicenotes.cli.frame import EXIT_CODES
+from voicenotes.cli.main import app
 from voicenotes.language import choose_check
 from voicenotes.model import Record
 from voicenotes.speech import bias, language_model
@@ -207,7 +208,7 @@ def test_exit_codes_are_those_of_the_command_line() -> None:
     said = re.search(r"^Exit codes: (.*?)\n\n", text_of("DEVELOPERS.md"), re.MULTILINE | re.DOTALL)
     assert said
     codes = {int(code) for code in re.findall(r"(?:^|[;\n] ?)(\d+) ", said[1])}
-    from voicenotes import cli
+    from voicenotes.cli import frame as cli
 
     assert codes == {0, cli.SOME_UNREAD, cli.REFUSED, cli.INTERRUPTED, cli.PIPE_CLOSED}
     assert {int(code) for code in re.findall(r"\b(\d+) [a-z]", EXIT_CODES)} <= codes

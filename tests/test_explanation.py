@@ -13,7 +13,7 @@ from jsonschema import Draft202012Validator
 from small_pack import write_pack
 from typer.testing import CliRunner
 
-from voicenotes import cli
+from voicenotes.cli import main as cli
 from voicenotes.language.scope import negations_of
 from voicenotes.language.trace import trace_of
 from voicenotes.outputs import terminal

@@ -131,6 +131,8 @@ def test_an_entry_says_what_was_read(visit: Path, pack: Path, engine: FakeEngine
         "model": "one",
         "words": 3,
         "problem": None,
+        "recorded_at_from": None,
+        "quality": None,
     }
 
 

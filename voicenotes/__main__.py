@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from voicenotes.cli import main
+from voicenotes.cli.main import main
 
 if __name__ == "__main__":
     main()

@@ -17,6 +17,7 @@ Outcome = Literal["ok", "defect", "unsure", "not_tested", "not_fitted", "not_men
 Severity = Literal["critical", "major", "minor"]
 Basis = Literal["seen", "measured", "told"]
 Polarity = Literal["good", "bad", "unsure", "not_tested", "not_fitted", "named", "withdrawn"]
+TimeSource = Literal["container", "file name", "file time"]
 Verdict = Literal["within", "outside", "no_limit"]
 
 
@@ -35,6 +36,15 @@ class Word(Frozen):
     confidence: float = Field(default=1.0, ge=0, le=1)
 
 
+class LeftOut(Frozen):
+    """What an engine wrote and nobody said, as far as can be told: kept, and not read as talk."""
+
+    text: str
+    start: float = Field(ge=0, description="seconds from the start of the recording")
+    end: float = Field(ge=0, description="seconds from the start of the recording")
+    why: str = Field(description="one line: what gave it away")
+
+
 class Transcript(Frozen):
     """The words of one recording in speech order.
 
@@ -45,6 +55,7 @@ class Transcript(Frozen):
     engine: str = Field(default="text", description="engine that made it, or the file type it came from")
     model: str | None = Field(default=None, description="the engine's model, if it has one")
     seconds: float = Field(default=0.0, ge=0, description="length of the recording")
+    left_out: tuple[LeftOut, ...] = Field(default=(), description="text that was not taken for speech")
 
     @property
     def text(self) -> str:
@@ -127,6 +138,28 @@ class Gap(Frozen):
     why: str
 
 
+class LeftOutQuote(Frozen):
+    """What an engine wrote of a recording and nobody said, as far as can be told."""
+
+    recording: str
+    start: float
+    end: float
+    quote: str
+    why: str
+
+
+class Quality(Frozen):
+    """How well a recording can be heard; levels in dB relative to full scale."""
+
+    level_dbfs: float | None = Field(default=None, description="RMS level of the speech; null without any")
+    peak_dbfs: float = Field(description="largest sample")
+    clipped_share: float = Field(ge=0, le=1, description="share of the samples that are clipped")
+    noise_dbfs: float | None = Field(default=None, description="RMS level between the speech")
+    snr_db: float | None = Field(default=None, description="estimated signal-to-noise ratio")
+    speech_share: float = Field(ge=0, le=1, description="share of the time in which somebody speaks")
+    doubt: str | None = Field(default=None, description="null, or why it can't be trusted and what to do")
+
+
 class RecordingEntry(Frozen):
     """One recording of the visit and what became of it."""
 
@@ -134,10 +167,12 @@ class RecordingEntry(Frozen):
     sha256: str | None = None
     seconds: float = 0.0
     recorded_at: str | None = None
+    recorded_at_from: TimeSource | None = None
     engine: str | None = None
     model: str | None = None
     words: int = 0
     problem: str | None = Field(default=None, description="null, or one clear line")
+    quality: Quality | None = None
 
 
 class PackStamp(Frozen):
@@ -157,6 +192,7 @@ class Record(Frozen):
     fittings: dict[str, FittingFinding] = {}
     checks: tuple[CheckFinding, ...] = ()
     untagged: tuple[Untagged, ...] = ()
+    left_out: tuple[LeftOutQuote, ...] = ()
     gaps: tuple[Gap, ...] = ()
 
     def check(self, check_id: str) -> CheckFinding:

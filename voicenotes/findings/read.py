@@ -12,7 +12,7 @@ from voicenotes.findings.settle import (
     settle_fittings,
     untagged_of,
 )
-from voicenotes.model import PackStamp, Record, RecordingEntry, Transcript
+from voicenotes.model import LeftOutQuote, PackStamp, Record, RecordingEntry, Transcript
 from voicenotes.speech.plain_text import words_of_text
 
 if TYPE_CHECKING:
@@ -88,5 +88,15 @@ def _read(recordings: Sequence[tuple[RecordingEntry, Transcript | None]], pack: 
         fittings=fittings,
         checks=checks,
         untagged=untagged_of(spoken),
+        left_out=_left_out(recordings),
         gaps=gaps_of(checks),
+    )
+
+
+def _left_out(recordings: Sequence[tuple[RecordingEntry, Transcript | None]]) -> tuple[LeftOutQuote, ...]:
+    """What the engines wrote and nobody said, by recording and time."""
+    return tuple(
+        LeftOutQuote(recording=entry.file, start=left.start, end=left.end, quote=left.text, why=left.why)
+        for entry, transcript in recordings
+        for left in (transcript.left_out if transcript else ())
     )

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from voicenotes.audio.pauses import Stretch
 
 COMPILED_FORMAT = 3  # raise it when the compiled files change for the same material
+SETTINGS_FORMAT = 1  # raise it when the same compiled files give other words: kept transcripts end then
 FRAMES_PER_SECOND = 100
 LANGUAGE_WEIGHT = 8.0
 MOST_STATES, MOST_WORDS = 4000, 12  # active in one frame: keeps noise from slowing the search
@@ -49,11 +50,20 @@ class EmbeddedEngine:
 
     name: str = "embedded"
     model: str | None = "en-us"
+    processes: bool = True
 
     def __init__(self, material: SpeechMaterial, cache_dir: Path | None = None) -> None:
         self._material = material
         self._cache_dir = cache_dir
         self._decoder: Any = None
+
+    @property
+    def settings(self) -> str:
+        """A digest of the recogniser's version, its settings and the everyday English; see SpeechEngine."""
+        from importlib.metadata import version
+
+        shaping = (version("pocketsphinx"), compiled_name(self._material), SETTINGS_FORMAT)
+        return hashlib.sha256(repr(shaping).encode()).hexdigest()[:16]
 
     def transcribe(
         self, samples: NDArray[np.float32], progress: Callable[[float], None] | None = None

@@ -23,12 +23,21 @@ class SpeechEngine(Protocol):
 
     name: str
     model: str | None
+    processes: bool
+    """Whether several processes, each with an engine of its own, get more done on one machine."""
+
+    @property
+    def settings(self) -> str:
+        """A short digest of all else that shapes its transcripts: versions, options, everyday English."""
+        ...
 
     def transcribe(
         self, samples: NDArray[np.float32], progress: Callable[[float], None] | None = None
     ) -> Transcript:
-        """Transcribe mono samples (float32 in -1..1, 16 kHz).
+        """Transcribe mono samples (float32 in -1..1, 16 kHz), a few minutes of them at most.
 
+        The same samples give the same words, whatever was transcribed before. Before its first call an
+        engine has loaded nothing and can be pickled.
         `progress` is called with the seconds of audio done so far.
         Raises EngineError when the engine can't run.
         """

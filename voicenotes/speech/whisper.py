@@ -125,6 +125,7 @@ class WhisperEngine:
     """
 
     name = "whisper"
+    processes = False  # CTranslate2 uses all cores by itself
 
     def __init__(
         self,
@@ -152,6 +153,13 @@ class WhisperEngine:
             _refuse_unusable(self._folder)
         else:
             _refuse_absent(model, allow_download)
+
+    @property
+    def settings(self) -> str:
+        """The versions and options that shape its transcripts; see SpeechEngine."""
+        from importlib.metadata import version
+
+        return f"faster-whisper {version('faster-whisper')}, ctranslate2 {version('ctranslate2')}, options 1"
 
     def transcribe(
         self, samples: NDArray[np.float32], progress: Callable[[float], None] | None = None

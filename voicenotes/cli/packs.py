@@ -1,0 +1,54 @@
+"""The commands on packs and schemas."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from voicenotes.cli.frame import guarded_command, print_json
+
+
+@guarded_command
+def packs() -> None:
+    """List the packs that came with voicenotes."""
+    from voicenotes.vocabulary.homes import pack_folder, shipped_packs
+    from voicenotes.vocabulary.schema import PackHead
+    from voicenotes.vocabulary.yaml_files import read_as
+
+    for name in shipped_packs():
+        head = read_as(pack_folder(name) / "pack.yaml", PackHead)
+        typer.echo(f"{name}  {head.title}, version {head.version}, {len(head.stations)} stations")
+
+
+@guarded_command
+def lint(
+    pack: Annotated[str, typer.Argument(help="A pack's name or folder.", show_default=False)],
+) -> None:
+    """Check a pack's files; name the file and line of the first fault."""
+    from voicenotes.outputs.wording import count
+    from voicenotes.vocabulary.lint import checked_sentences
+    from voicenotes.vocabulary.load import load_pack
+
+    loaded = load_pack(pack)
+    sentences = checked_sentences(pack, loaded)
+    typer.echo(
+        f"{loaded.id}: {len(loaded.checks)} checks at {len(loaded.head.stations)} stations, "
+        f"{count(len(sentences), 'labelled sentence')}, no faults"
+    )
+
+
+@guarded_command
+def schema(
+    name: Annotated[
+        str,
+        typer.Argument(
+            help="record, explanation, transcript, score, pack, check, part, aspect, cue, fact, sentence "
+            "or visit-label."
+        ),
+    ] = "record",
+) -> None:
+    """Print the JSON Schema of the record, an explanation, a transcript, a score or an entry of a pack."""
+    from voicenotes.outputs.schemas import schema_of
+
+    print_json(schema_of(name))
