@@ -8,7 +8,7 @@ trigram models are estimated over one vocabulary and mixed by probability:
     general    the model that comes with pocketsphinx  cut down to the vocabulary, renormalised
 
 The weights and the pruning threshold are first choices: a few others, tried on seventeen held-out sentences
-of both kinds, came out within a word or two in a hundred (tests/benchmarks/wer_embedded.py measures).
+of both kinds, came out within a word or two in a hundred (tests/benchmarks/speech.py measures).
 """
 
 from __future__ import annotations
