@@ -183,9 +183,7 @@ def _human_rows(options: argparse.Namespace, material: SpeechMaterial) -> list[d
                     print(f"  said  {' '.join(said[-1])}\n  heard {' '.join(heard[-1])}")
             wer = jiwer.wer(*one_spelling(said, heard))
             words = sum(map(len, said))
-            print(
-                f"human speech, {model:9}{level:>6}  WER {100 * wer:5.1f} % of {words} words in {len(clips)} clips"
-            )
+            print(f"human speech, {model:9}{level:>6}  WER {100 * wer:5.1f} %  ({words} words)")
             rows.append({"model": model, "snr": level, "words": words, "wer": wer})
     return rows
 

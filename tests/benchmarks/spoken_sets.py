@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -62,7 +63,7 @@ def parted(transcript: Transcript, starts_s: Sequence[float]) -> list[Transcript
     """A recording's transcript cut where its sentences begin; times from the beginning of each."""
     edges = [0.0, *starts_s[1:], max(transcript.seconds, starts_s[-1])]
     parts = []
-    for begin, end in zip(edges, edges[1:], strict=False):
+    for begin, end in pairwise(edges):
         words = [word for word in transcript.words if begin <= (word.start + word.end) / 2 < end]
         parts.append(
             Transcript(

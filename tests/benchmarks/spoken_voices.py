@@ -1,8 +1,8 @@
 """Synthetic voices for the speech benchmark: text in, mono 16 kHz samples out, each sentence kept on disk.
 
 A voice is a command of a synthesiser that a registry carries. What isn't installed is named, with the package
-that has it, and left out. Sentences are kept as WAV files in `speech` of the benchmarks' cache folder
-($VOICENOTES_BENCHMARKS, else `benchmarks` of the user's cache folder for voicenotes), named by voice and text.
+that has it, and left out. Sentences are kept as WAV files in `speech` of the benchmarks' cache
+folder ($VOICENOTES_BENCHMARKS, else `benchmarks` of the user's cache folder for voicenotes).
 """
 
 from __future__ import annotations
