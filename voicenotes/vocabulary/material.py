@@ -26,6 +26,7 @@ from voicenotes.vocabulary.expand import (
 )
 from voicenotes.vocabulary.homes import everyday_words
 from voicenotes.vocabulary.material_numbers import number_phrases, reading_sentences, unit_words
+from voicenotes.vocabulary.material_talk import cue_fillers, plate_fillers, value_phrases
 from voicenotes.vocabulary.schema import GENERAL
 
 if TYPE_CHECKING:
@@ -34,7 +35,7 @@ if TYPE_CHECKING:
     from voicenotes.vocabulary.schema import Aspect, Check, Condition, ConditionLists, Pack
 
 SEED = 20
-SENTENCES_A_CHECK = 80
+SENTENCES_A_CHECK = 160
 PHRASES_A_SLOT = 40
 CUES_A_KIND = 30
 WEIGHT_OF_NATURAL_SENTENCES = 8
@@ -103,6 +104,9 @@ def _drawn_sentences(pack: Pack) -> list[str]:
     parts = {part.id: part.terms for part in pack.parts}
     parts |= {fitting.id: fitting.terms for fitting in pack.head.fittings}
     shared = {
+        **cue_fillers(pack),
+        **plate_fillers(draw),
+        "value": value_phrases(draw, numbers),
         "number": numbers,
         "unit": units,
         "station": [phrase for station in pack.head.stations for phrase in plain_phrases(station.terms)],
