@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 import multiprocessing
 import re
 import shutil
@@ -18,7 +19,7 @@ from numpy.typing import NDArray
 
 from voicenotes.errors import EngineError
 from voicenotes.model import Transcript
-from voicenotes.speech.confidence import word_confidence
+from voicenotes.speech.confidence import WEIGHTS, WordFeatures, word_confidence
 from voicenotes.speech.embedded import (
     EmbeddedEngine,
     as_pcm,
@@ -178,11 +179,14 @@ def test_confidence_tells_right_words_from_wrong_ones(
     assert np.mean(good) > np.mean(bad) + 0.05
 
 
-def test_confidence_stays_in_range() -> None:
-    for posterior in (0.0, 1e-30, 0.5, 1.0):
-        for score in (-50.0, 0.0, 50.0):
-            for frames in (1, 30, 1000):
-                assert 0.0 <= word_confidence(posterior, score, frames) <= 1.0
+def test_confidence_stays_in_range_and_follows_the_posterior() -> None:
+    fields = len(WEIGHTS) - 1
+    for extreme in (-1e6, 0.0, 1e6):
+        for at in range(fields):
+            values = [extreme if i == at else 0.0 for i in range(fields)]
+            assert 0.0 <= word_confidence(WordFeatures(*values)) <= 1.0
+    sure, unsure = (WordFeatures(math.log(p), 0, 0, math.log(p), 0, -30, 30, 6, -7) for p in (0.99, 0.01))
+    assert word_confidence(sure) > word_confidence(unsure)
 
 
 def test_the_compiled_model_is_kept(cache: Path, engine: EmbeddedEngine) -> None:

@@ -8,7 +8,6 @@ memory stays bounded by the recording itself.
 from __future__ import annotations
 
 import hashlib
-import math
 import shutil
 import tempfile
 from contextlib import contextmanager
@@ -17,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from voicenotes.errors import EngineError
 from voicenotes.model import Transcript, Word
-from voicenotes.speech.confidence import word_confidence
+from voicenotes.speech.confidence import WordFeatures, features_of, is_word, word_confidence
 from voicenotes.speech.engine import SAMPLE_RATE_HZ, SpeechMaterial
 from voicenotes.speech.voice_fit import fit_to_voice
 
@@ -29,7 +28,7 @@ if TYPE_CHECKING:
 
     from voicenotes.audio.pauses import Stretch
 
-COMPILED_FORMAT = 3  # raise it when the compiled files change for the same material
+COMPILED_FORMAT = 4  # raise it when the compiled files change for the same material
 SETTINGS_FORMAT = 1  # raise it when the same compiled files give other words: kept transcripts end then
 FRAMES_PER_SECOND = 100
 LANGUAGE_WEIGHT = 8.0
@@ -69,22 +68,29 @@ class EmbeddedEngine:
         self, samples: NDArray[np.float32], progress: Callable[[float], None] | None = None
     ) -> Transcript:
         """Transcribe mono samples (float32 in -1..1, 16 kHz); see SpeechEngine."""
+        words = tuple(word for word, _ in self.words_with_features(samples, progress))
+        seconds = samples.size / SAMPLE_RATE_HZ
+        return Transcript(words=words, engine=self.name, model=self.model, seconds=seconds)
+
+    def words_with_features(
+        self, samples: NDArray[np.float32], progress: Callable[[float], None] | None = None
+    ) -> list[tuple[Word, WordFeatures]]:
+        """The same words, each with what its confidence was made from."""
         from voicenotes.audio.pauses import cut_at_pauses
 
         if self._decoder is None:
             self._decoder = _loaded(compiled_folder(self._material, self._cache_dir))
-        seconds = samples.size / SAMPLE_RATE_HZ
         stretches = cut_at_pauses(samples)
         with _failures_told():
             fit_to_voice(self._decoder, [_pcm(samples, stretch) for stretch in _sample_of(stretches)])
-            words: list[Word] = []
+            words: list[tuple[Word, WordFeatures]] = []
             for stretch in stretches:
                 words += _decoded(self._decoder, _pcm(samples, stretch), stretch)
                 if progress is not None:
                     progress(stretch.end_s)
         if progress is not None:
-            progress(seconds)
-        return Transcript(words=tuple(words), engine=self.name, model=self.model, seconds=seconds)
+            progress(samples.size / SAMPLE_RATE_HZ)
+        return words
 
 
 def compiled_folder(material: SpeechMaterial, cache_dir: Path | None = None) -> Path:
@@ -115,10 +121,14 @@ def compiled_folder(material: SpeechMaterial, cache_dir: Path | None = None) -> 
 def compiled_name(material: SpeechMaterial) -> str:
     """The cache folder's name: changes with the material, the everyday English and the format."""
     from voicenotes.speech.language_model import everyday_english
+    from voicenotes.vocabulary.pronunciation import english_sounds_text
 
     everyday = everyday_english()
     content = hashlib.sha256(repr((COMPILED_FORMAT, everyday.sentences, everyday.words)).encode())
-    digest = material.digest or repr((material.terms, material.sentences, material.pronunciations))
+    content.update(repr(english_sounds_text()).encode())
+    digest = material.digest or repr(
+        (material.terms, material.sentences, material.talk, material.pronunciations)
+    )
     content.update(digest.encode())
     return content.hexdigest()[:32]
 
@@ -190,30 +200,26 @@ def _pcm(samples: NDArray[np.float32], stretch: Stretch) -> bytes:
     return as_pcm(without_steady_noise(samples[first:last], around))
 
 
-def _decoded(decoder: Any, pcm: bytes, stretch: Stretch) -> Iterator[Word]:
+def _decoded(decoder: Any, pcm: bytes, stretch: Stretch) -> Iterator[tuple[Word, WordFeatures]]:
     """The words of one stretch, their times on the recording's clock."""
     decoder.start_utt()
     decoder.process_raw(pcm, full_utt=True)
     decoder.end_utt()
     segments = list(decoder.seg() or ()) if decoder.hyp() is not None else []
-    per_frame = [math.log(max(segment.ascore, 1e-300)) / _frames(segment) for segment in segments]
-    usual = sum(per_frame) / len(per_frame) if per_frame else 0.0
-    for segment, score in zip(segments, per_frame, strict=True):
-        text = segment.word.partition("(")[0].lower()
-        if not text or not (text[0].isalnum() or text[0] == "'"):
-            continue  # <s>, <sil>, [NOISE], ++breath++
+    for segment, features in zip(segments, features_of(segments), strict=True):
+        if not is_word(segment.word):
+            continue
         start = min(stretch.end_s, stretch.start_s + segment.start_frame / FRAMES_PER_SECOND)
         end = min(stretch.end_s, stretch.start_s + (segment.end_frame + 1) / FRAMES_PER_SECOND)
-        yield Word(
-            text=text,
-            start=round(start, 3),
-            end=round(end, 3),
-            confidence=word_confidence(segment.prob, score - usual, _frames(segment)),
+        yield (
+            Word(
+                text=segment.word.partition("(")[0].lower(),
+                start=round(start, 3),
+                end=round(end, 3),
+                confidence=word_confidence(features),
+            ),
+            features,
         )
-
-
-def _frames(segment: Any) -> int:
-    return max(1, int(segment.end_frame) - int(segment.start_frame) + 1)
 
 
 def as_pcm(samples: NDArray[np.float32]) -> bytes:

@@ -3,9 +3,13 @@
 A technician talks trade in set phrases and everything else in ordinary English, in one breath. So three
 trigram models are estimated over one vocabulary and mixed by probability:
 
-    pack       the pack's sentences                    modified Kneser-Ney
-    everyday   vocab/english/everyday.txt              modified Kneser-Ney
+    pack       all sentences of the pack's material    modified Kneser-Ney
+    talk       those composed as people talk, and      modified Kneser-Ney
+               vocab/english/everyday.txt
     general    the model that comes with pocketsphinx  cut down to the vocabulary, renormalised
+
+What people composed stands in two of them: in the first among many drawn sentences, which knows every term in
+every carrier, in the second alone with its true counts, which Kneser-Ney's discounts need.
 
 The weights are those under which held-out dictation is likeliest (`lm_weights.mixture_weights`); they and the
 pruning threshold were chosen with tests/benchmarks/language_model.py.
@@ -34,7 +38,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 START, END = "<s>", "</s>"
-PACK_WEIGHT, EVERYDAY_WEIGHT, GENERAL_WEIGHT = 0.66, 0.11, 0.23
+PACK_WEIGHT, TALK_WEIGHT, GENERAL_WEIGHT = 0.30, 0.54, 0.16
 GENERAL_VOCABULARY = 8_000
 PRUNE_THRESHOLD = 1e-7
 RUN_TOGETHER = 0.3  # so many of a source's sentences again, each with another one behind it
@@ -107,17 +111,14 @@ def model_parts(
     if not pack and not everyday.sentences:
         raise EngineError("the pack has no sentences to learn a language model from: add some to it")
     ordinary = [_one_spelling(sentence) for sentence in everyday.sentences]
+    talk = [tuple(line.lower().split()) for line in material.talk] + ordinary
     frequent = [word for word in everyday.words[:GENERAL_VOCABULARY] if _one_spelling([word]) == (word,)]
-    words = _vocabulary([*pack, *ordinary], frequent)
+    words = _vocabulary([*pack, *talk], frequent)
     ids = {word: i for i, word in enumerate(words)}
     draw = random.Random(SEED)
     sources = (
         ("pack", [*pack, *_run_together(draw, pack, pack)], PACK_WEIGHT),
-        (
-            "everyday",
-            [*ordinary, *_run_together(draw, ordinary, pack), *_run_together(draw, pack, ordinary)],
-            EVERYDAY_WEIGHT,
-        ),
+        ("talk", [*talk, *_run_together(draw, talk, talk)], TALK_WEIGHT),
     )
     parts = []
     for name, sentences, weight in sources:
