@@ -1,8 +1,8 @@
 """The embedded engine: pocketsphinx with a model compiled from the pack, all on this machine.
 
 The language model and the dictionary are compiled from the pack's material at first use and kept in a cache
-folder named after the material's digest. Recordings are cut at pauses and each stretch is decoded alone, so
-memory stays bounded by the recording itself.
+folder named after the material's digest. Recordings are freed of noise, cut at pauses, and each stretch is
+decoded alone, so memory stays bounded by the recording itself.
 """
 
 from __future__ import annotations
@@ -29,11 +29,10 @@ if TYPE_CHECKING:
     from voicenotes.audio.pauses import Stretch
 
 COMPILED_FORMAT = 4  # raise it when the compiled files change for the same material
-SETTINGS_FORMAT = 1  # raise it when the same compiled files give other words: kept transcripts end then
+SETTINGS_FORMAT = 3  # raise it when the same compiled files give other words: kept transcripts end then
 FRAMES_PER_SECOND = 100
 LANGUAGE_WEIGHT = 8.0
 MOST_STATES, MOST_WORDS = 4000, 12  # active in one frame: keeps noise from slowing the search
-SURROUNDINGS_S = 3.0
 VOICE_SAMPLE_S = 6.0
 DITHER = 2.0 / 32768.0
 LOUDEST_PEAK = 0.5
@@ -58,10 +57,13 @@ class EmbeddedEngine:
 
     @property
     def settings(self) -> str:
-        """A digest of the recogniser's version, its settings and the everyday English; see SpeechEngine."""
+        """A digest of recogniser, noise filter, settings and everyday English; see SpeechEngine."""
         from importlib.metadata import version
 
-        shaping = (version("pocketsphinx"), compiled_name(self._material), SETTINGS_FORMAT)
+        from voicenotes.speech.noise_net import noise_filter
+
+        recogniser = f"pocketsphinx {version('pocketsphinx')}"
+        shaping = (recogniser, noise_filter(), compiled_name(self._material), SETTINGS_FORMAT)
         return hashlib.sha256(repr(shaping).encode()).hexdigest()[:16]
 
     def transcribe(
@@ -77,15 +79,17 @@ class EmbeddedEngine:
     ) -> list[tuple[Word, WordFeatures]]:
         """The same words, each with what its confidence was made from."""
         from voicenotes.audio.pauses import cut_at_pauses
+        from voicenotes.speech.noise_net import without_noise
 
         if self._decoder is None:
             self._decoder = _loaded(compiled_folder(self._material, self._cache_dir))
-        stretches = cut_at_pauses(samples)
+        speech = without_noise(samples)
+        stretches = cut_at_pauses(speech)
         with _failures_told():
-            fit_to_voice(self._decoder, [_pcm(samples, stretch) for stretch in _sample_of(stretches)])
+            fit_to_voice(self._decoder, [_pcm(speech, stretch) for stretch in _sample_of(stretches)])
             words: list[tuple[Word, WordFeatures]] = []
             for stretch in stretches:
-                words += _decoded(self._decoder, _pcm(samples, stretch), stretch)
+                words += _decoded(self._decoder, _pcm(speech, stretch), stretch)
                 if progress is not None:
                     progress(stretch.end_s)
         if progress is not None:
@@ -190,14 +194,9 @@ def _sample_of(stretches: list[Stretch]) -> list[Stretch]:
     return chosen
 
 
-def _pcm(samples: NDArray[np.float32], stretch: Stretch) -> bytes:
-    """One stretch without its steady noise, as 16-bit samples."""
-    from voicenotes.speech.steady_noise import without_steady_noise
-
-    first, last = round(stretch.start_s * SAMPLE_RATE_HZ), round(stretch.end_s * SAMPLE_RATE_HZ)
-    margin = round(SURROUNDINGS_S * SAMPLE_RATE_HZ)
-    around = samples[max(0, first - margin) : last + margin]
-    return as_pcm(without_steady_noise(samples[first:last], around))
+def _pcm(speech: NDArray[np.float32], stretch: Stretch) -> bytes:
+    """One stretch as 16-bit samples."""
+    return as_pcm(speech[round(stretch.start_s * SAMPLE_RATE_HZ) : round(stretch.end_s * SAMPLE_RATE_HZ)])
 
 
 def _decoded(decoder: Any, pcm: bytes, stretch: Stretch) -> Iterator[tuple[Word, WordFeatures]]:
