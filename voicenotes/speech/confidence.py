@@ -43,7 +43,7 @@ class WordFeatures:
 
 
 # a constant, then a weight for each field of WordFeatures
-WEIGHTS = (5.499, 0.4327, 0.1, 0.1484, 0.4816, 0.4133, 0.03129, -0.01545, 0.2685, 0.732)
+WEIGHTS = (5.331, 0.5185, 0.1584, 0.1925, 0.5051, 0.313, 0.03104, -0.004992, 0.1414, 0.62)
 
 
 def word_confidence(features: WordFeatures) -> float:
