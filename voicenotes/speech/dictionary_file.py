@@ -22,6 +22,7 @@ def write_dictionary(words: Iterable[str], given: Mapping[str, tuple[str, ...]],
     lines, silent = [], []
     for word in sorted(set(words)):
         sounds = pronunciations(word, given, in_dictionary, english)
+        sounds = tuple(dict.fromkeys((*sounds, *english.reduced.get(word, ()))))
         if not sounds:
             silent.append(word)
         for number, transcription in enumerate(sounds, start=1):

@@ -1,14 +1,13 @@
 """The embedded engine: pocketsphinx with a model compiled from the pack, all on this machine.
 
 The language model and the dictionary are compiled from the pack's material at first use and kept in a cache
-folder named after the material's digest. Recordings are cut at pauses and each stretch is decoded alone, so
-memory stays bounded by the recording itself.
+folder named after the material's digest. Recordings are freed of noise, cut at pauses, and each stretch is
+decoded alone, so memory stays bounded by the recording itself.
 """
 
 from __future__ import annotations
 
 import hashlib
-import math
 import shutil
 import tempfile
 from contextlib import contextmanager
@@ -17,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from voicenotes.errors import EngineError
 from voicenotes.model import Transcript, Word
+from voicenotes.speech.confidence import WordFeatures, features_of, is_word, word_confidence
 from voicenotes.speech.engine import SAMPLE_RATE_HZ, SpeechMaterial
 from voicenotes.speech.voice_fit import fit_to_voice
 
@@ -28,12 +28,11 @@ if TYPE_CHECKING:
 
     from voicenotes.audio.pauses import Stretch
 
-COMPILED_FORMAT = 2  # raise it when the compiled files change for the same material
-SETTINGS_FORMAT = 1  # raise it when the same compiled files give other words: kept transcripts end then
+COMPILED_FORMAT = 4  # raise it when the compiled files change for the same material
+SETTINGS_FORMAT = 3  # raise it when the same compiled files give other words: kept transcripts end then
 FRAMES_PER_SECOND = 100
 LANGUAGE_WEIGHT = 8.0
 MOST_STATES, MOST_WORDS = 4000, 12  # active in one frame: keeps noise from slowing the search
-SURROUNDINGS_S = 3.0
 VOICE_SAMPLE_S = 6.0
 DITHER = 2.0 / 32768.0
 LOUDEST_PEAK = 0.5
@@ -58,32 +57,44 @@ class EmbeddedEngine:
 
     @property
     def settings(self) -> str:
-        """A digest of the recogniser's version, its settings and the everyday English; see SpeechEngine."""
+        """A digest of recogniser, noise filter, settings and everyday English; see SpeechEngine."""
         from importlib.metadata import version
 
-        shaping = (version("pocketsphinx"), compiled_name(self._material), SETTINGS_FORMAT)
+        from voicenotes.speech.noise_net import noise_filter
+
+        recogniser = f"pocketsphinx {version('pocketsphinx')}"
+        shaping = (recogniser, noise_filter(), compiled_name(self._material), SETTINGS_FORMAT)
         return hashlib.sha256(repr(shaping).encode()).hexdigest()[:16]
 
     def transcribe(
         self, samples: NDArray[np.float32], progress: Callable[[float], None] | None = None
     ) -> Transcript:
         """Transcribe mono samples (float32 in -1..1, 16 kHz); see SpeechEngine."""
+        words = tuple(word for word, _ in self.words_with_features(samples, progress))
+        seconds = samples.size / SAMPLE_RATE_HZ
+        return Transcript(words=words, engine=self.name, model=self.model, seconds=seconds)
+
+    def words_with_features(
+        self, samples: NDArray[np.float32], progress: Callable[[float], None] | None = None
+    ) -> list[tuple[Word, WordFeatures]]:
+        """The same words, each with what its confidence was made from."""
         from voicenotes.audio.pauses import cut_at_pauses
+        from voicenotes.speech.noise_net import without_noise
 
         if self._decoder is None:
             self._decoder = _loaded(compiled_folder(self._material, self._cache_dir))
-        seconds = samples.size / SAMPLE_RATE_HZ
-        stretches = cut_at_pauses(samples)
+        speech = without_noise(samples)
+        stretches = cut_at_pauses(speech)
         with _failures_told():
-            fit_to_voice(self._decoder, [_pcm(samples, stretch) for stretch in _sample_of(stretches)])
-            words: list[Word] = []
+            fit_to_voice(self._decoder, [_pcm(speech, stretch) for stretch in _sample_of(stretches)])
+            words: list[tuple[Word, WordFeatures]] = []
             for stretch in stretches:
-                words += _decoded(self._decoder, _pcm(samples, stretch), stretch)
+                words += _decoded(self._decoder, _pcm(speech, stretch), stretch)
                 if progress is not None:
                     progress(stretch.end_s)
         if progress is not None:
-            progress(seconds)
-        return Transcript(words=tuple(words), engine=self.name, model=self.model, seconds=seconds)
+            progress(samples.size / SAMPLE_RATE_HZ)
+        return words
 
 
 def compiled_folder(material: SpeechMaterial, cache_dir: Path | None = None) -> Path:
@@ -114,10 +125,14 @@ def compiled_folder(material: SpeechMaterial, cache_dir: Path | None = None) -> 
 def compiled_name(material: SpeechMaterial) -> str:
     """The cache folder's name: changes with the material, the everyday English and the format."""
     from voicenotes.speech.language_model import everyday_english
+    from voicenotes.vocabulary.pronunciation import english_sounds_text
 
     everyday = everyday_english()
     content = hashlib.sha256(repr((COMPILED_FORMAT, everyday.sentences, everyday.words)).encode())
-    digest = material.digest or repr((material.terms, material.sentences, material.pronunciations))
+    content.update(repr(english_sounds_text()).encode())
+    digest = material.digest or repr(
+        (material.terms, material.sentences, material.talk, material.pronunciations)
+    )
     content.update(digest.encode())
     return content.hexdigest()[:32]
 
@@ -179,54 +194,31 @@ def _sample_of(stretches: list[Stretch]) -> list[Stretch]:
     return chosen
 
 
-def _pcm(samples: NDArray[np.float32], stretch: Stretch) -> bytes:
-    """One stretch without its steady noise, as 16-bit samples."""
-    from voicenotes.speech.steady_noise import without_steady_noise
-
-    first, last = round(stretch.start_s * SAMPLE_RATE_HZ), round(stretch.end_s * SAMPLE_RATE_HZ)
-    margin = round(SURROUNDINGS_S * SAMPLE_RATE_HZ)
-    around = samples[max(0, first - margin) : last + margin]
-    return as_pcm(without_steady_noise(samples[first:last], around))
+def _pcm(speech: NDArray[np.float32], stretch: Stretch) -> bytes:
+    """One stretch as 16-bit samples."""
+    return as_pcm(speech[round(stretch.start_s * SAMPLE_RATE_HZ) : round(stretch.end_s * SAMPLE_RATE_HZ)])
 
 
-def _decoded(decoder: Any, pcm: bytes, stretch: Stretch) -> Iterator[Word]:
+def _decoded(decoder: Any, pcm: bytes, stretch: Stretch) -> Iterator[tuple[Word, WordFeatures]]:
     """The words of one stretch, their times on the recording's clock."""
     decoder.start_utt()
     decoder.process_raw(pcm, full_utt=True)
     decoder.end_utt()
     segments = list(decoder.seg() or ()) if decoder.hyp() is not None else []
-    per_frame = [math.log(max(segment.ascore, 1e-300)) / _frames(segment) for segment in segments]
-    usual = sum(per_frame) / len(per_frame) if per_frame else 0.0
-    for segment, score in zip(segments, per_frame, strict=True):
-        text = segment.word.partition("(")[0].lower()
-        if not text or not (text[0].isalnum() or text[0] == "'"):
-            continue  # <s>, <sil>, [NOISE], ++breath++
+    for segment, features in zip(segments, features_of(segments), strict=True):
+        if not is_word(segment.word):
+            continue
         start = min(stretch.end_s, stretch.start_s + segment.start_frame / FRAMES_PER_SECOND)
         end = min(stretch.end_s, stretch.start_s + (segment.end_frame + 1) / FRAMES_PER_SECOND)
-        yield Word(
-            text=text,
-            start=round(start, 3),
-            end=round(end, 3),
-            confidence=word_confidence(segment.prob, score - usual, _frames(segment)),
+        yield (
+            Word(
+                text=segment.word.partition("(")[0].lower(),
+                start=round(start, 3),
+                end=round(end, 3),
+                confidence=word_confidence(features),
+            ),
+            features,
         )
-
-
-def word_confidence(posterior: float, score_above_usual: float, frames: int) -> float:
-    """How likely the word is right, 0 to 1.
-
-    `posterior` is the share of the recogniser's lattice that has the word there; `score_above_usual` the
-    acoustic score a frame less the stretch's mean (the recogniser's log units); `frames` its length.
-    A logistic curve fitted to 879 right and wrong words of synthetic speech, clean and at 18 dB (area under
-    the curve 0.82; 0.80 with the posterior alone).
-    """
-    strength = (
-        3.2 + 0.99 * math.log(max(posterior, 1e-6)) + 0.13 * score_above_usual - 0.012 * min(frames, 60)
-    )
-    return round(min(1.0, max(0.0, 1.0 / (1.0 + math.exp(-strength)))), 3)
-
-
-def _frames(segment: Any) -> int:
-    return max(1, int(segment.end_frame) - int(segment.start_frame) + 1)
 
 
 def as_pcm(samples: NDArray[np.float32]) -> bytes:

@@ -145,12 +145,18 @@ def mix(parts: Sequence[tuple[NgramModel, float]]) -> NgramModel:
     )
 
 
-def prune(model: NgramModel, threshold: float) -> NgramModel:
-    """Without the n-grams whose P(h) P(w|h) |log P(w|h) - log P(w|shorter h)| is under `threshold`."""
+def prune(model: NgramModel, threshold: float, frequency: Floats | None = None) -> NgramModel:
+    """Without the n-grams whose P(h) P(w|h) |log P(w|h) - log P(w|shorter h)| is under `threshold`.
+
+    `frequency` has the log probability of meeting each word id, which isn't what a Kneser-Ney unigram says:
+    that one counts contexts, and never foretells the start mark (Chelba and others 2010). Without it the
+    model's own unigrams must do.
+    """
     size = model.size
+    met = model.uni if frequency is None else frequency
     history, word = model.bi_keys // size, model.bi_keys % size
     backed = model.uni_backoff[history] + model.uni[word]
-    bi_joint = model.uni[history] + model.bi
+    bi_joint = met[history] + model.bi
     bi_worth = np.exp(bi_joint) * np.abs(model.bi - backed)
 
     prefixes, at = _find(model.bi_keys, model.tri_keys // size)

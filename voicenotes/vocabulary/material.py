@@ -26,6 +26,7 @@ from voicenotes.vocabulary.expand import (
 )
 from voicenotes.vocabulary.homes import everyday_words
 from voicenotes.vocabulary.material_numbers import number_phrases, reading_sentences, unit_words
+from voicenotes.vocabulary.material_talk import cue_fillers, plate_fillers, value_phrases
 from voicenotes.vocabulary.schema import GENERAL
 
 if TYPE_CHECKING:
@@ -34,7 +35,7 @@ if TYPE_CHECKING:
     from voicenotes.vocabulary.schema import Aspect, Check, Condition, ConditionLists, Pack
 
 SEED = 20
-SENTENCES_A_CHECK = 80
+SENTENCES_A_CHECK = 160
 PHRASES_A_SLOT = 40
 CUES_A_KIND = 30
 WEIGHT_OF_NATURAL_SENTENCES = 8
@@ -47,12 +48,14 @@ class SpeechMaterial:
 
     `terms` are the pack's phrases in order of importance (most important first).
     `sentences` are whole example utterances in lower case without punctuation, numbers as words.
+    `talk` are those of them that somebody composed as people talk, each once.
     `pronunciations` maps a lower-case word to ARPAbet transcriptions ("HH EH D S T AA K").
     `digest` changes whenever any of it changes, so that compiled models can be cached.
     """
 
     terms: tuple[str, ...] = ()
     sentences: tuple[str, ...] = ()
+    talk: tuple[str, ...] = ()
     pronunciations: dict[str, tuple[str, ...]] = field(default_factory=dict)
     digest: str = ""
 
@@ -61,12 +64,21 @@ def speech_material(pack: Pack) -> SpeechMaterial:
     """The terms, sentences and pronunciations of a pack, for biasing or compiling an engine."""
     terms = _terms_by_importance(pack)
     natural = [*_pack_sentences(pack), *_dictation(pack)]
-    natural = (natural + _in_full(natural)) * WEIGHT_OF_NATURAL_SENTENCES
-    sentences = tuple(_one_spelling([*_drawn_sentences(pack), *natural]))
+    full = _in_full(natural)
+    drawn = _drawn_sentences(pack)
+    respelt = _one_spelling([*natural, *full, *drawn])
+    talk, drawn = respelt[: len(natural)], respelt[len(natural) + len(full) :]
+    often = respelt[: len(natural) + len(full)] * WEIGHT_OF_NATURAL_SENTENCES
     terms = tuple(dict.fromkeys(_one_spelling(terms)))
     pronunciations = dict(pack.pronunciations)
-    content = json.dumps([terms, sentences, sorted(pronunciations.items())])
-    return SpeechMaterial(terms, sentences, pronunciations, hashlib.sha256(content.encode()).hexdigest()[:16])
+    content = json.dumps([terms, drawn, often, talk, sorted(pronunciations.items())])
+    return SpeechMaterial(
+        terms=terms,
+        sentences=(*drawn, *often),
+        talk=tuple(talk),
+        pronunciations=pronunciations,
+        digest=hashlib.sha256(content.encode()).hexdigest()[:16],
+    )
 
 
 def _terms_by_importance(pack: Pack) -> tuple[str, ...]:
@@ -103,6 +115,9 @@ def _drawn_sentences(pack: Pack) -> list[str]:
     parts = {part.id: part.terms for part in pack.parts}
     parts |= {fitting.id: fitting.terms for fitting in pack.head.fittings}
     shared = {
+        **cue_fillers(pack),
+        **plate_fillers(draw),
+        "value": value_phrases(draw, numbers),
         "number": numbers,
         "unit": units,
         "station": [phrase for station in pack.head.stations for phrase in plain_phrases(station.terms)],

@@ -28,7 +28,7 @@ def _small(number: int) -> str:
     return _TENS[tens - 2] + (f" {_ONES[ones]}" if ones else "")
 
 
-def _usual_units() -> dict[str, list[str]]:
+def usual_unit_words() -> dict[str, list[str]]:
     """What people mostly say for the units of each dimension."""
     usual: dict[str, list[str]] = read_yaml(vocab_home() / SHARED_LANGUAGE / "units.yaml").value["usual"]
     return usual
@@ -45,7 +45,7 @@ _READING_CARRIERS = (
 
 def reading_sentences(pack: Pack, draw: random.Random, numbers: list[str]) -> list[str]:
     """Measured values of each check that has a limit, in the units of its dimension."""
-    units = _usual_units()
+    units = usual_unit_words()
     small = [_small(number) for number in range(1, 61)]
     sentences = []
     for check in pack.checks:
@@ -82,6 +82,17 @@ def number_phrases(draw: random.Random) -> list[str]:
             " ".join(draw.choice(_ONES[:10]) for _ in range(draw.randint(4, 7))),
         ]))  # fmt: skip
     return phrases
+
+
+def spoken_digits(draw: random.Random, count: int) -> str:
+    """Digits one by one, nought as "zero" or "oh", two alike at times as "double"."""
+    said: list[str] = []
+    while len(said) < count:
+        if draw.random() < 0.06:
+            said += ["double", draw.choice(_ONES[:10])]
+        else:
+            said.append(draw.choice([*_ONES[:10], "oh"]))
+    return " ".join(said)
 
 
 def unit_words() -> list[str]:

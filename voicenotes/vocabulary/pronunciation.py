@@ -51,9 +51,13 @@ class SpellingRule:
 
 @dataclass(frozen=True)
 class EnglishSounds:
-    """The shared pronunciations: whole words, names of letters, spelling rules by first letter."""
+    """The shared pronunciations: whole words, names of letters, spelling rules by first letter.
+
+    `reduced` are forms of small words in the flow of speech, which come beside their others.
+    """
 
     words: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    reduced: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     letters: Mapping[str, str] = field(default_factory=dict)
     rules: Mapping[str, tuple[SpellingRule, ...]] = field(default_factory=dict)
 
@@ -120,6 +124,15 @@ def _dictionary_lines() -> dict[str, str]:
     return {line[0]: line[1] for line in lines if len(line) == 2}
 
 
+def english_sounds_text() -> str:
+    """vocab/english/pronunciations.yaml as it stands; EngineError when it can't be read."""
+    path = vocab_home() / SHARED_LANGUAGE / "pronunciations.yaml"
+    try:
+        return path.read_text(encoding="utf-8")
+    except OSError as error:
+        raise EngineError(f"{path} can't be used: {error}; install voicenotes again") from error
+
+
 @lru_cache(maxsize=1)
 def english_sounds() -> EnglishSounds:
     """vocab/english/pronunciations.yaml; EngineError when it is missing or malformed."""
@@ -127,7 +140,7 @@ def english_sounds() -> EnglishSounds:
 
     path = vocab_home() / SHARED_LANGUAGE / "pronunciations.yaml"
     try:
-        data = yaml.safe_load(path.read_text(encoding="utf-8"))
+        data = yaml.safe_load(english_sounds_text())
         rules: dict[str, list[SpellingRule]] = {}
         for line in data["rules"]:
             context, _, sounds = line.partition("=")
@@ -136,10 +149,11 @@ def english_sounds() -> EnglishSounds:
             rules.setdefault(letters[0], []).append(rule)
         return EnglishSounds(
             words={word: tuple(sounds) for word, sounds in data["words"].items()},
+            reduced={word: tuple(sounds) for word, sounds in data.get("reduced", {}).items()},
             letters=dict(data["letters"]),
             rules={letter: tuple(found) for letter, found in rules.items()},
         )
-    except (OSError, yaml.YAMLError, KeyError, ValueError, TypeError, re.error) as error:
+    except (yaml.YAMLError, KeyError, ValueError, TypeError, re.error) as error:
         raise EngineError(f"{path} can't be used: {error}; install voicenotes again") from error
 
 
