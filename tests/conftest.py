@@ -23,6 +23,12 @@ def pack(tmp_path: Path) -> Path:
     return write_pack(tmp_path / "pack")
 
 
+@pytest.fixture
+def log(tmp_path: Path) -> Path:
+    """Where a stand-in engine notes what it is given."""
+    return tmp_path / "log"
+
+
 @pytest.fixture(scope="session")
 def tiny_model(tmp_path_factory: pytest.TempPathFactory) -> Path:
     import tiny_whisper

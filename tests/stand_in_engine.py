@@ -17,11 +17,17 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from voicenotes.model import Transcript, Word
+
+if TYPE_CHECKING:
+    import pytest
+
+    from voicenotes.speech.engine import SpeechEngine
 
 SAID = ("spindle is quiet", "coolant tank is dry", "the runout is one tenth", "nothing else to see here")
 LOUD = 0.75
@@ -97,6 +103,16 @@ def _to_answers(content: bytes) -> None:
             if os.readlink(f"/proc/self/fd/{number}").startswith("pipe:"):  # noqa: PTH115
                 os.write(number, content)
                 return
+
+
+def put_in(engine: SpeechEngine, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let visits be heard by this engine, in this process."""
+    from voicenotes.hearing import hear
+    from voicenotes.speech import choose
+
+    line = f"Speech engine: {engine.name}."
+    monkeypatch.setattr(choose, "choose_engine", lambda *_, **__: (engine, line))
+    monkeypatch.setattr(hear, "processes_for", lambda _: 0)
 
 
 def calls(log: Path) -> int:

@@ -14,15 +14,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 from make_audio import RATE, write_audio
-from stand_in_engine import StandInEngine, calls, command, environment
+from stand_in_engine import StandInEngine, calls, command, environment, put_in
 from test_kept import memo
 
 from voicenotes.errors import NoRoomError
 from voicenotes.files import sha256_of
-from voicenotes.hearing import hear
 from voicenotes.hearing.recording import CHANGED, GONE
 from voicenotes.model import Record, Transcript
-from voicenotes.speech import choose
 from voicenotes.visit import process_visit
 
 NOBODY = ("setpriv", "--reuid=65534", "--regid=65534", "--clear-groups")
@@ -42,15 +40,9 @@ class Meddler(StandInEngine):
 
 
 @pytest.fixture
-def log(tmp_path: Path) -> Path:
-    return tmp_path / "log"
-
-
-@pytest.fixture
 def engine(log: Path, monkeypatch: pytest.MonkeyPatch) -> Meddler:
     meddler = Meddler(log)
-    monkeypatch.setattr(choose, "choose_engine", lambda *_, **__: (meddler, "Speech engine: stand-in."))
-    monkeypatch.setattr(hear, "processes_for", lambda _: 0)
+    put_in(meddler, monkeypatch)
     return meddler
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from make_audio import noise, speech_like, write_audio
+from stand_in_engine import put_in
 from typer.testing import CliRunner
 
 from voicenotes.cli import frame
@@ -101,8 +102,7 @@ def test_nothing_readable_is_exit_code_2(visit: Path, pack: Path) -> None:
 def test_the_engine_line_is_said_once(visit: Path, pack: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     from test_visit import FakeEngine
 
-    monkeypatch.setattr("voicenotes.hearing.hear.processes_for", lambda _: 0)
-    monkeypatch.setattr(choose, "choose_engine", lambda *_, **__: (FakeEngine(), "Speech engine: fake."))
+    put_in(FakeEngine(), monkeypatch)
     voice = speech_like([(0.2, 1.8)], 2.0)
     write_audio(visit / "memo 2.wav", "pcm_s16le", rate=16_000, samples=voice)
     code, _, err = run("process", visit, "--pack", pack)
@@ -114,8 +114,7 @@ def test_a_recording_that_cannot_be_trusted_is_named_before_all_else(
 ) -> None:
     from test_visit import FakeEngine
 
-    monkeypatch.setattr("voicenotes.hearing.hear.processes_for", lambda _: 0)
-    monkeypatch.setattr(choose, "choose_engine", lambda *_, **__: (FakeEngine(), "Speech engine: fake."))
+    put_in(FakeEngine(), monkeypatch)
     write_audio(visit / "memo 2.wav", "pcm_s16le", rate=16_000, samples=noise(4.0, 0.05, 0.5))
     code, _, err = run("process", visit, "--pack", pack, "--quiet")
     assert code == 0

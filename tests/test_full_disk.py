@@ -20,13 +20,11 @@ from typing import Any
 
 import pytest
 from make_audio import RATE, speech_like, write_audio
-from stand_in_engine import StandInEngine, calls, command, environment
+from stand_in_engine import StandInEngine, calls, command, environment, put_in
 from test_kept import memo
 
 from voicenotes.audio import windows
 from voicenotes.errors import NoRoomError, VisitError
-from voicenotes.hearing import hear
-from voicenotes.speech import choose
 from voicenotes.visit import load_record, process_visit
 from voicenotes.vocabulary.load import load_pack
 from voicenotes.vocabulary.schema import Pack
@@ -35,15 +33,9 @@ FULL = OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
 
 @pytest.fixture
-def log(tmp_path: Path) -> Path:
-    return tmp_path / "log"
-
-
-@pytest.fixture
 def engine(log: Path, monkeypatch: pytest.MonkeyPatch) -> StandInEngine:
     stand_in = StandInEngine(str(log))
-    monkeypatch.setattr(choose, "choose_engine", lambda *_, **__: (stand_in, "Speech engine: stand-in."))
-    monkeypatch.setattr(hear, "processes_for", lambda _: 0)
+    put_in(stand_in, monkeypatch)
     short = functools.partial(windows.windows_of, longest_s=2.0, shortest_s=1.0)
     monkeypatch.setattr(windows, "windows_of", short)
     return stand_in

@@ -12,9 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from make_audio import RATE, speech_like, write_audio
 from pydantic import ValidationError
-from stand_in_engine import StandInEngine, calls, environment, marks
+from stand_in_engine import StandInEngine, calls, environment, marks, put_in
 
-from voicenotes.hearing import hear
 from voicenotes.hearing.hear import hear_all
 from voicenotes.hearing.kept import (
     Ear,
@@ -28,7 +27,6 @@ from voicenotes.hearing.kept import (
 )
 from voicenotes.hearing.messages import Piece
 from voicenotes.model import LeftOut, Transcript, Word
-from voicenotes.speech import choose
 from voicenotes.visit import process_visit, record_text
 
 SHA = hashlib.sha256(b"a recording").hexdigest()
@@ -196,15 +194,9 @@ def test_a_folder_in_its_place_and_no_folder_at_all(ear: Ear) -> None:
 
 
 @pytest.fixture
-def log(tmp_path: Path) -> Path:
-    return tmp_path / "log"
-
-
-@pytest.fixture
 def engine(log: Path, monkeypatch: pytest.MonkeyPatch) -> StandInEngine:
     stand_in = StandInEngine(str(log))
-    monkeypatch.setattr(choose, "choose_engine", lambda *_, **__: (stand_in, "Speech engine: stand-in."))
-    monkeypatch.setattr(hear, "processes_for", lambda _: 0)
+    put_in(stand_in, monkeypatch)
     return stand_in
 
 

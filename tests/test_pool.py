@@ -31,11 +31,6 @@ def workers_find_the_engine(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("PYTHONPATH", environment()["PYTHONPATH"])
 
 
-@pytest.fixture
-def log(tmp_path: Path) -> Path:
-    return tmp_path / "log"
-
-
 def memo(path: Path, seed: int, loud: bool = False, seconds: float = 2.0) -> Path:
     """A short recording, each seed another one; a loud one is what the engine has trouble with."""
     voice = speech_like([(0.2, seconds - 0.2)], seconds, 0.2)

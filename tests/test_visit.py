@@ -14,11 +14,11 @@ import numpy as np
 import pytest
 from make_audio import keep_part, speech_like, write_audio
 from numpy.typing import NDArray
+from stand_in_engine import put_in
 
 from voicenotes import files
 from voicenotes.errors import EngineError, VisitError
 from voicenotes.model import Record, Transcript, Word
-from voicenotes.speech import choose
 from voicenotes.visit import load_record, process_visit
 
 
@@ -51,8 +51,7 @@ class FakeEngine:
 @pytest.fixture
 def engine(monkeypatch: pytest.MonkeyPatch) -> FakeEngine:
     fake = FakeEngine()
-    monkeypatch.setattr("voicenotes.hearing.hear.processes_for", lambda _: 0)
-    monkeypatch.setattr(choose, "choose_engine", lambda *_, **__: (fake, "Speech engine: fake."))
+    put_in(fake, monkeypatch)
     return fake
 
 

@@ -13,7 +13,7 @@ from typing import IO, TYPE_CHECKING, Any
 from voicenotes.audio.claims import is_mp4_without_index
 from voicenotes.audio.refusals import refusal
 from voicenotes.errors import RecordingError
-from voicenotes.links import LEADS_OUT, leads_out
+from voicenotes.links import no_file_because
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -49,12 +49,8 @@ def opened(path: Path) -> Iterator[IO[bytes]]:
     """The file, open for reading; RecordingError when it is missing, empty or may not be read."""
     name = path.name
     try:
-        if leads_out(path):
-            raise RecordingError(f"{name}: {LEADS_OUT}")
-        if path.is_dir():
-            raise RecordingError(f"{name}: is a folder, not a recording; name a file in it")
-        if path.exists() and not path.is_file():
-            raise RecordingError(f"{name}: is not an ordinary file; save the recording as a file first")
+        if reason := no_file_because(path, "recording"):
+            raise RecordingError(f"{name}: {reason}")
         file = path.open("rb")
     except FileNotFoundError:
         raise RecordingError(f"{name}: no such file; check the name and the folder") from None

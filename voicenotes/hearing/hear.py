@@ -103,10 +103,10 @@ class _Run:
         twins = {id(state) for state in waiting.values() if state.sha256 and first[state.sha256] is not state}
         states = {place_of(path): s for path, s in waiting.items() if id(s) not in twins}
         self._look(pool, states)
+        for state in states.values():
+            if state.sha256:
+                state.pieces = recall_pieces(self._ear, state.sha256)
         tasks = _shared_out(states, processes)
-        for task in tasks:
-            self._known_pieces(states[task.place])
-        tasks = [task.model_copy(update={"known": tuple(states[task.place].pieces)}) for task in tasks]
         heard: dict[Path, Heard] = {}
 
         def take(task: Task, answer: Answer) -> None:
@@ -132,10 +132,6 @@ class _Run:
                 states[task.place].seconds = answer.seconds or 0.0
 
         pool.do([Task(place=place, look=True) for place in states], take)
-
-    def _known_pieces(self, state: State) -> None:
-        if state.sha256 and not state.pieces:
-            state.pieces = recall_pieces(self._ear, state.sha256)
 
     def _take(self, state: State, task: Task, answer: Answer) -> None:
         if isinstance(answer, At):
@@ -196,7 +192,10 @@ def _shared_out(states: dict[str, State], processes: int) -> list[Task]:
         if processes > 1 and state.seconds >= SHARED_FROM_S and state.seconds > fair / 2:
             state.parts = max(1, min(wanted, processes, MOST_PARTS))
         share = state.seconds / state.parts
-        tasks += [(share, Task(place=place, part=i, parts=state.parts)) for i in range(state.parts)]
+        known = tuple(state.pieces)
+        tasks += [
+            (share, Task(place=place, part=i, parts=state.parts, known=known)) for i in range(state.parts)
+        ]
     return [task for _, task in sorted(tasks, key=lambda each: -each[0])]
 
 

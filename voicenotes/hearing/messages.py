@@ -39,11 +39,10 @@ def place_of(path: Path) -> str:
 
 
 class Looked(Frozen):
-    """What the container says of itself; nulls where it says nothing."""
+    """How long the container says it is; null where it says nothing."""
 
     kind: Literal["looked"] = "looked"
     seconds: float | None = None
-    created_at: str | None = None
 
 
 class At(Frozen):

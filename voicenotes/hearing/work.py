@@ -14,14 +14,15 @@ from typing import TYPE_CHECKING
 
 from voicenotes.errors import EngineError, RecordingError, without_name
 from voicenotes.hearing.messages import Answer, At, Ended, Failed, Looked, Piece, Task
-from voicenotes.model import Transcript
+from voicenotes.model import SAMPLE_RATE_HZ, Transcript
 
 if TYPE_CHECKING:
     import queue
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable
     from pathlib import Path
     from typing import BinaryIO
 
+    from voicenotes.audio.container import Label
     from voicenotes.audio.windows import Window
     from voicenotes.speech.engine import SpeechEngine
 
@@ -39,7 +40,7 @@ def work(engine: SpeechEngine, task: Task, tell: Callable[[Answer], None]) -> No
     path = task.path
     try:
         if task.look:
-            tell(_look(path))
+            tell(Looked(seconds=_label(path).seconds))
         else:
             tell(_hear(engine, task, path, tell))
     except RecordingError as error:
@@ -50,11 +51,10 @@ def work(engine: SpeechEngine, task: Task, tell: Callable[[Answer], None]) -> No
         tell(Failed(where="recording", line=NO_MEMORY))
 
 
-def _look(path: Path) -> Looked:
+def _label(path: Path) -> Label:
     from voicenotes.audio.container import read_label
 
-    label = read_label(path)
-    return Looked(seconds=label.seconds, created_at=label.created_at)
+    return read_label(path)
 
 
 def _hear(engine: SpeechEngine, task: Task, path: Path, tell: Callable[[Answer], None]) -> Ended:
@@ -63,7 +63,7 @@ def _hear(engine: SpeechEngine, task: Task, path: Path, tell: Callable[[Answer],
     from voicenotes.audio.windows import windows_of
 
     meter = QualityMeter() if task.part == 0 else None
-    created_at = _look(path).created_at
+    created_at = _label(path).created_at
     windows = windows_of(decode_blocks(path))
     done, count, end = 0.0, 0, 0.0
     problem: str | None = None
@@ -75,7 +75,7 @@ def _hear(engine: SpeechEngine, task: Task, path: Path, tell: Callable[[Answer],
             problem = stop.value
             break
         count = window.number + 1
-        seconds = window.samples.size / _rate()
+        seconds = window.samples.size / SAMPLE_RATE_HZ
         end = window.start_s + seconds
         if meter:
             meter.add(window.samples)
@@ -90,12 +90,6 @@ def _hear(engine: SpeechEngine, task: Task, path: Path, tell: Callable[[Answer],
     return Ended(
         seconds=round(end, 3), windows=count, problem=problem, created_at=created_at, quality=quality
     )
-
-
-def _rate() -> int:
-    from voicenotes.model import SAMPLE_RATE_HZ
-
-    return SAMPLE_RATE_HZ
 
 
 def _transcribed(engine: SpeechEngine, window: Window, progress: Callable[[float], None]) -> Transcript:
@@ -173,14 +167,9 @@ def _limit_memory() -> None:
 
 def _watch(source: BinaryIO, lines: queue.Queue[bytes]) -> None:
     """Pass lines on; when there are no more, the visit's process is gone, and so is this one."""
-    for line in _lines(source):
+    for line in source:
         lines.put(line)
     os._exit(1)
-
-
-def _lines(source: BinaryIO) -> Iterator[bytes]:
-    while line := source.readline():
-        yield line
 
 
 def _own_output() -> BinaryIO:

@@ -55,17 +55,7 @@ def word_confidence(features: WordFeatures) -> float:
 
 def values(features: WordFeatures) -> tuple[float, ...]:
     """The features in the order of their weights."""
-    return (
-        features.posterior,
-        features.before,
-        features.after,
-        features.stretch,
-        features.acoustic,
-        features.language,
-        features.frames,
-        features.letters,
-        features.level,
-    )
+    return tuple(vars(features).values())
 
 
 def is_word(text: str) -> bool:

@@ -11,6 +11,7 @@ import hashlib
 import shutil
 import tempfile
 from contextlib import contextmanager
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -55,7 +56,7 @@ class EmbeddedEngine:
         self._cache_dir = cache_dir
         self._decoder: Any = None
 
-    @property
+    @cached_property  # asked for with every recording, and the same throughout
     def settings(self) -> str:
         """A digest of recogniser, noise filter, settings and everyday English; see SpeechEngine."""
         from importlib.metadata import version

@@ -13,7 +13,7 @@ from voicenotes.speech.hub_offer import megabytes
 from voicenotes.speech.model_fetch import MANIFEST
 from voicenotes.speech.model_file import ModelFile, folder_problem, read_model_file
 from voicenotes.speech.whisper import absent
-from voicenotes.speech.whisper_load import load_model
+from voicenotes.speech.whisper_load import load_model, one_line
 from voicenotes.speech.whisper_models import find_model, size_of
 
 if TYPE_CHECKING:
@@ -85,7 +85,7 @@ def _tokenizer_problem(folder: Path) -> str | None:
     try:
         tokenizer = Tokenizer.from_file(str(folder / "tokenizer.json"))
     except Exception as error:  # tokenizers raises bare Exception
-        return f"tokenizer.json can't be read ({' '.join(str(error).split())}): copy or fetch it again"
+        return f"tokenizer.json can't be read ({one_line(error)}): copy or fetch it again"
     missing = [token for token in ("<|startoftranscript|>", "<|en|>") if tokenizer.token_to_id(token) is None]
     if missing and tokenizer.token_to_id("<|startoftranscript|>") is None:
         return f"tokenizer.json is not that of a Whisper model (it lacks {missing[0]})"
@@ -131,5 +131,5 @@ def _decoding_problem(folder: Path, layout: ModelFile) -> str | None:
     except EngineError as error:
         return str(error)
     except (RuntimeError, ValueError, MemoryError) as error:
-        return f"it fails ({' '.join(str(error).split())}): copy or fetch the model again"
+        return f"it fails ({one_line(error)}): copy or fetch the model again"
     return None

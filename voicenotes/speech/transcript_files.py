@@ -19,7 +19,7 @@ import re
 from pathlib import Path
 
 from voicenotes.errors import RecordingError
-from voicenotes.links import LEADS_OUT, leads_out
+from voicenotes.links import no_file_because
 from voicenotes.model import LeftOut, Transcript, Word
 from voicenotes.speech.plain_text import words_of_text
 from voicenotes.speech.timed_text import (
@@ -80,12 +80,8 @@ def _read_bytes(path: Path) -> bytes:
     """The file's content; RecordingError when it can't be read, is empty or far too large."""
     name = path.name
     try:
-        if leads_out(path):
-            raise RecordingError(f"{name}: {LEADS_OUT}")
-        if path.is_dir():
-            raise RecordingError(f"{name}: is a folder, not a transcript; name a file in it")
-        if path.exists() and not path.is_file():
-            raise RecordingError(f"{name}: is not an ordinary file; save the transcript as a file first")
+        if reason := no_file_because(path, "transcript"):
+            raise RecordingError(f"{name}: {reason}")
         if path.stat().st_size > LARGEST_FILE_BYTES:
             raise RecordingError(f"{name}: is too large for a transcript; is it the right file?")
         content = path.read_bytes()
