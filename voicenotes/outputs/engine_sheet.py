@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from voicenotes.model import Frozen
+from voicenotes.outputs.wording import wrapped
 from voicenotes.speech.hub_offer import megabytes
 
 if TYPE_CHECKING:
@@ -76,7 +77,9 @@ def engine_lines(here: EnginesHere) -> Iterator[str]:
         yield f"    {_short(model.folder)}"
     yield ""
     yield f"Put a model's folder into {_short(here.put_models_into)}, or fetch one while online:"
-    yield "  voicenotes fetch NAME, with one of " + ", ".join(here.can_be_fetched)
+    yield from wrapped(
+        f"voicenotes fetch NAME, with one of {', '.join(here.can_be_fetched)}", "    ", first="  "
+    )
 
 
 def _why(best: str | None, usable: list[str], count: int) -> str:
