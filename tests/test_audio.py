@@ -6,6 +6,7 @@ import itertools
 import os
 import time
 import tracemalloc
+import wave
 from pathlib import Path
 
 import av
@@ -94,6 +95,19 @@ def test_wav_samples_at_16_khz_come_through_unchanged(tmp_path: Path) -> None:
     path = tmp_path / "a.wav"
     path.write_bytes(wav_bytes(0.5))
     assert np.abs(decode(path).samples - tone(0.5, RATE)).max() < 1 / 16_000
+
+
+@pytest.mark.parametrize("channels", [1, 2, 3, 8, 9, 10, 16, 24])
+def test_any_number_of_channels_is_mixed_to_its_mean(tmp_path: Path, channels: int) -> None:
+    loud = np.linspace(0.1, 0.9, channels)
+    values = (tone(0.5, RATE)[:, None] * loud * 32_767).astype("<i2")
+    with wave.open(str(tmp_path / "a.wav"), "wb") as out:  # the standard library's own writer
+        out.setnchannels(channels)
+        out.setsampwidth(2)
+        out.setframerate(RATE)
+        out.writeframes(values.tobytes())
+    mixed = decode(tmp_path / "a.wav").samples
+    assert np.abs(mixed - values.mean(axis=1) / 32_768).max() < 1e-4
 
 
 def test_float_samples_out_of_range_and_nan_are_tamed(tmp_path: Path) -> None:

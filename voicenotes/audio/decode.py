@@ -167,7 +167,8 @@ def _mono_pieces(container: Any, stream: Any, damage: _Damage) -> Iterator[NDArr
                     break
                 if resampler is not None:
                     yield from (_mono(piece) for piece in resampler.resample(None))
-                resampler = av.AudioResampler(format="fltp", layout=frame.layout, rate=SAMPLE_RATE_HZ)
+                # interleaved: PyAV 18 reads past the end of a planar frame of more than eight channels
+                resampler = av.AudioResampler(format="flt", layout=frame.layout, rate=SAMPLE_RATE_HZ)
                 shape = frame_shape
             frame.pts = None
             yield from (_mono(piece) for piece in resampler.resample(frame))
@@ -215,9 +216,9 @@ def _frames(container: Any, stream: Any, damage: _Damage) -> Iterator[Any]:
 
 
 def _mono(frame: Any) -> NDArray[np.float32]:
-    """The mean of a planar float frame's channels, without a low-frequency one, within -1..1."""
-    planes: NDArray[np.float32] = frame.to_ndarray()
+    """The mean of an interleaved float frame's channels, without a low-frequency one, within -1..1."""
     names = [channel.name for channel in frame.layout.channels]
+    planes: NDArray[np.float32] = frame.to_ndarray().reshape(-1, frame.layout.nb_channels).T
     if len(names) == len(planes) > 1 and LOW_FREQUENCY_CHANNEL in names:
         planes = np.delete(planes, names.index(LOW_FREQUENCY_CHANNEL), axis=0)
     with np.errstate(over="ignore", invalid="ignore"):  # floating-point files hold what they like
