@@ -6,7 +6,7 @@ import os
 import platform
 import threading
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from voicenotes.backlog.build import build
@@ -65,13 +65,7 @@ def work_off(job: Job) -> Outcome:
             patience_s=PATIENCE_S,
         )
     if outcome.failed and not outcome.recordings:
-        return failure(job.visit, f"on {platform.node()}: {outcome.failed}")
-    return _with_lines(outcome, said)
-
-
-def _with_lines(outcome: Outcome, said: list[str]) -> Outcome:
-    from dataclasses import replace
-
+        return failure(job.visit, f"{outcome.failed} (said by the worker on {platform.node()})")
     return replace(outcome, said=tuple(said))
 
 

@@ -53,7 +53,7 @@ class Outcome:
 
 def outcome_of(visit: str, record: Record, said: tuple[str, ...] = ()) -> Outcome:
     """A visit's outcome from its record."""
-    from voicenotes.outputs.screen import doubt_lines, problem_lines, unread
+    from voicenotes.outputs.screen import problem_lines, unread
 
     problems = tuple(problem_lines(record))
     defects = [finding.severity for finding in record.checks if finding.outcome == "defect"]
@@ -67,7 +67,11 @@ def outcome_of(visit: str, record: Record, said: tuple[str, ...] = ()) -> Outcom
         critical=defects.count("critical"),
         gaps=len(record.gaps),
         problems=problems,
-        doubts=tuple(doubt_lines(record)),
+        doubts=tuple(
+            f"{entry.file}: can't be trusted: {entry.quality.doubt}"
+            for entry in record.recordings
+            if entry.quality and entry.quality.doubt
+        ),
         said=said,
     )
 

@@ -17,11 +17,8 @@ AGAIN = "Run the same command again: only what is left is transcribed."
 
 def trouble_lines(outcome: Outcome) -> list[str]:
     """What went wrong with a visit or its recordings, with the visit named in each line."""
-    lines = [f"{outcome.visit}: {line}" for line in outcome.problems]
-    doubts = [line for line in outcome.doubts if line]
-    if doubts:
-        lines += [f"{outcome.visit}: {doubts[0]}", *doubts[1:]]
-    return [*lines, f"{outcome.visit}: {outcome.failed}"] if outcome.failed else lines
+    lines = [*outcome.problems, *outcome.doubts, *([outcome.failed] if outcome.failed else [])]
+    return [f"{outcome.visit}: {line}" for line in lines]
 
 
 def done_line(outcome: Outcome, done: int, in_all: int) -> str:
@@ -61,6 +58,6 @@ def _verdict(outcomes: Sequence[Outcome]) -> list[str]:
     failed = sum(outcome.failed is not None for outcome in outcomes)
     partly = sum(outcome.failed is None and outcome.unread > 0 for outcome in outcomes)
     parts = [f"{len(outcomes) - failed - partly} of {count(len(outcomes), 'visit')} read"]
-    parts += [f"{partly} with recordings that could not be read, or only in part"] if partly else []
+    parts += [f"{partly} in part"] if partly else []
     parts += [f"{failed} failed"] if failed else []
     return [f"{', '.join(parts)}.", *([AGAIN] if failed or partly else [])]
