@@ -117,6 +117,13 @@ def test_how_outcomes_are_shown() -> None:
         "1 of 3 visits read, 1 in part, 1 failed.",
         "Run the same command again: only what is left is transcribed.",
     ]
+    left = Outcome("visits/unit-10", "not reached")
+    assert table_lines([read, left])[-4:] == [
+        "  visits/unit-10                 not reached",
+        "",
+        "1 of 2 visits read, 1 not reached.",
+        "Run the same command again: only what is left is transcribed.",
+    ]
     assert [line for each in (read, partly, failed) for line in trouble_lines(each)] == [
         "visits/north hall/long names of machines/unit-7: a.wav: wind",
         "visits/unit-8: b.wav: is empty",

@@ -30,7 +30,7 @@ def cluster(address: str, engine: str = "auto", model: str | None = None) -> Ite
         import distributed
     except ImportError as error:
         raise BacklogError(f"--scheduler needs Dask ({error.name} is not installed): {EXTRA}") from None
-    logging.getLogger("distributed").setLevel(logging.CRITICAL)  # what matters comes as a line
+    _hush()
     _reach(address)
     try:
         with warnings.catch_warnings():
@@ -42,6 +42,13 @@ def cluster(address: str, engine: str = "auto", model: str | None = None) -> Ite
         _await_workers(client, address)
         _compare(client, engine if not model else "named")
         yield client
+
+
+def _hush() -> None:
+    """Let Dask log nothing: what matters comes as a line. Its loggers have levels of their own."""
+    for name in list(logging.root.manager.loggerDict):
+        if name.partition(".")[0] == "distributed":
+            logging.getLogger(name).setLevel(logging.CRITICAL + 1)
 
 
 def _reach(address: str) -> None:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     Progress = Callable[[str, float, float], None]
     Say = Callable[[str], None]
 
+NOT_REACHED = "not reached"
 NOTHING_READ = "nothing could be read from any of its recordings; nothing was checked off"
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from voicenotes.backlog.outcomes import NOT_REACHED
 from voicenotes.outputs.wording import count, length
 
 if TYPE_CHECKING:
@@ -42,7 +43,7 @@ def table_lines(outcomes: Sequence[Outcome]) -> list[str]:
 def _row(outcome: Outcome) -> str:
     name = f"  {_short(outcome.visit):<{NAME_WIDTH}}"
     if outcome.failed:
-        return f"{name}{'failed':>12}"
+        return f"{name}{outcome.failed if outcome.failed == NOT_REACHED else 'failed':>12}"
     read = outcome.recordings - outcome.unread
     recordings = f"{read} of {outcome.recordings}" if outcome.unread else str(read)
     found = f"{outcome.defects:>9}{outcome.critical:>10}{outcome.gaps:>6}"
@@ -56,8 +57,10 @@ def _short(name: str) -> str:
 
 def _verdict(outcomes: Sequence[Outcome]) -> list[str]:
     failed = sum(outcome.failed is not None for outcome in outcomes)
+    unreached = sum(outcome.failed == NOT_REACHED for outcome in outcomes)
     partly = sum(outcome.failed is None and outcome.unread > 0 for outcome in outcomes)
     parts = [f"{len(outcomes) - failed - partly} of {count(len(outcomes), 'visit')} read"]
     parts += [f"{partly} in part"] if partly else []
-    parts += [f"{failed} failed"] if failed else []
+    parts += [f"{failed - unreached} failed"] if failed > unreached else []
+    parts += [f"{unreached} not reached"] if unreached else []
     return [f"{', '.join(parts)}.", *([AGAIN] if failed or partly else [])]

@@ -15,7 +15,7 @@ from voicenotes.backlog.build import build
 from voicenotes.backlog.cluster import cluster
 from voicenotes.backlog.here import each_once
 from voicenotes.backlog.on_worker import Job, work_off
-from voicenotes.backlog.outcomes import Orders, Outcome, failure
+from voicenotes.backlog.outcomes import NOT_REACHED, Orders, Outcome, failure
 from voicenotes.errors import VisitError
 from voicenotes.files import visit_folder
 from voicenotes.outputs.wording import count
@@ -31,7 +31,6 @@ LOOK_EVERY_S = 2.0  # at the cluster's workers
 LOST_LIMIT_S = 60.0  # how long there may be no worker, or no scheduler, while visits wait
 RESULT_LIMIT_S = 30.0  # an outcome on its way; where its worker is gone, the visit is done again
 RETRIES = 1  # of a visit on which a worker raised what nobody foresaw
-NOT_REACHED = "not reached"
 
 
 @dataclass(frozen=True)
