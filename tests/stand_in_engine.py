@@ -37,9 +37,9 @@ LOUD = 0.75
 class StandInEngine:
     """Says one of four things for every two seconds of sound, which one depends on the samples.
 
-    `log` is a file that gets a line for each call. `trouble` happens in a sound with a peak above LOUD, the
-    first `times` times: crash, leave (exit code 3), silence, rubbish (a line that is no answer), or half
-    (the process is killed in the middle of a line).
+    `log` is a file that gets a line for each call: process, hash of the samples, threads it may use.
+    `trouble` happens in a sound with a peak above LOUD, the first `times` times: crash, leave (exit code 3),
+    silence, rubbish (a line that is no answer), or half (the process is killed in the middle of a line).
     """
 
     log: str
@@ -56,7 +56,7 @@ class StandInEngine:
     ) -> Transcript:
         mark = hashlib.sha256(samples.tobytes()).hexdigest()[:16]
         with Path(self.log).open("a") as log:
-            log.write(f"{os.getpid()} {mark}\n")
+            log.write(f"{os.getpid()} {mark} {os.environ.get('OMP_NUM_THREADS', '')}\n")
         if self.trouble and samples.size and float(np.abs(samples).max()) > LOUD:
             self._go_wrong()
         time.sleep(self.delay_s)

@@ -8,6 +8,7 @@ import os
 import platform
 import signal
 import subprocess
+import threading
 import time
 from pathlib import Path
 
@@ -160,3 +161,22 @@ def test_a_link_in_the_locks_place_is_not_followed(tmp_path: Path) -> None:
     with contextlib.suppress(VisitError), visit_lock(tmp_path, home):
         pass
     assert precious.read_text() == "a letter"
+
+
+def test_somebody_patient_gets_the_lock_when_it_is_free(tmp_path: Path) -> None:
+    """As when a worker takes over from one whose machine is gone."""
+    free = threading.Event()
+    held = threading.Event()
+
+    def hold() -> None:
+        with visit_lock(tmp_path, tmp_path):
+            held.set()
+            free.wait(30)
+
+    holder = threading.Thread(target=hold)
+    holder.start()
+    assert held.wait(30)
+    threading.Timer(0.3, free.set).start()
+    with visit_lock(tmp_path, tmp_path, patience_s=30):
+        assert free.is_set()
+    holder.join()

@@ -266,3 +266,16 @@ def test_each_task_ends_once(tmp_path: Path, log: Path, memos: list[Path], proce
         ("3.wav", "ended"),
         ("missing.wav", "failed"),
     ]
+
+
+@pytest.mark.parametrize(
+    ("several", "cores", "processes", "threads"),
+    [(True, 2, 2, "1"), (True, 1, 1, "1"), (False, 2, 1, "2"), (False, 1, 1, "1")],
+)
+def test_an_engine_of_threads_gets_one_process_with_so_many(
+    tmp_path: Path, log: Path, memos: list[Path], several: bool, cores: int, processes: int, threads: str
+) -> None:
+    engine = StandInEngine(str(log), delay_s=0.3, processes=several)
+    hear(tmp_path, engine, memos, cores)
+    lines = [line.split() for line in log.read_text().splitlines()]
+    assert (len({line[0] for line in lines}), {line[2] for line in lines}) == (processes, {threads})

@@ -419,6 +419,7 @@ def test_the_cpu_computes_in_int8(tiny_model: Path) -> None:
 
 @pytest.mark.parametrize(("cores", "threads"), [(1, 1), (2, 2), (4, 4), (8, 4), (12, 6), (64, 8)])
 def test_threads(cores: int, threads: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv("OMP_NUM_THREADS", raising=False)
     monkeypatch.setattr(os, "sched_getaffinity", lambda _: set(range(cores)), raising=False)
     assert whisper_load.cpu_threads() == threads
 

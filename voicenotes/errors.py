@@ -6,6 +6,7 @@ VoicenotesError
 ├── EngineError      a speech engine or its model that can't be used
 ├── VisitError       a visit folder that can't be processed at all
 │   └── NoRoomError  nothing more can be written there: its disk is full, or the folder is gone
+├── BacklogError     a cluster of workers that can't be used
 └── LabelError       a set of labelled sentences or visits that can't be scored
 
 Each message is one line: what is wrong, and what to do about it.
@@ -36,6 +37,10 @@ class VisitError(VoicenotesError):
 
 class NoRoomError(VisitError):
     """Nothing more can be written to a folder: its disk is full, or it is no longer there."""
+
+
+class BacklogError(VoicenotesError):
+    """A scheduler or its workers can't be reached, or can't do the work."""
 
 
 class LabelError(VoicenotesError):

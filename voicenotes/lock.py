@@ -18,20 +18,22 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 LOCK_FILE, OWNER_FILE = "lock", "owner.json"
+POLL_S = 0.2
 
 
 @contextlib.contextmanager
-def visit_lock(folder: Path, home: Path) -> Iterator[None]:
+def visit_lock(folder: Path, home: Path, patience_s: float = 0.0) -> Iterator[None]:
     """Hold the lock of a visit; `home` is the folder in it for such files.
 
-    The system takes the lock back when the process ends, however it ends. Raises VisitError when another
-    process holds it, naming that process.
+    The system takes the lock back when the process ends, however it ends. Where the machine itself is gone, a
+    file server takes it back only after a while: wait for that with `patience_s`. Raises VisitError when
+    another process still holds it then, naming that process.
     """
     from filelock import FileLock, Timeout
 
     lock = FileLock(home / LOCK_FILE)
     try:
-        lock.acquire(timeout=0)
+        lock.acquire(timeout=patience_s, poll_interval=POLL_S)
     except Timeout:
         raise VisitError(f"{folder}: is being processed {_owner(home)}; wait until that has ended") from None
     except (OSError, NotImplementedError) as error:

@@ -54,6 +54,7 @@ def process_visit(
     progress: Progress | None = None,
     say: Callable[[str], None] | None = None,
     processes: int | None = None,
+    patience_s: float = 0.0,
 ) -> Record:
     """Read all recordings of a visit and write `record.json` into its folder.
 
@@ -61,8 +62,9 @@ def process_visit(
     `model` a Whisper model's name or folder, which may be fetched only with `download`.
     `progress(file, seconds_done, seconds_in_all)` follows the transcribing; `say(line)` gets what the
     user should know. A recording that can't be read stays in the record with its `problem`.
-    `processes` transcribe at the same time: by default as many as engine and machine allow; with 0 all is
-    done in this one.
+    `processes` transcribe at the same time: by default as many as engine and machine allow; an engine that
+    works with threads takes so many threads. With 0 all is done in this process. When another process is
+    at work on the visit, this one waits `patience_s` for its end.
     Raises VisitError, PackError, or EngineError.
     """
     folder = visit_folder(folder)
@@ -71,7 +73,7 @@ def process_visit(
     stamps = {path: stamp_of(path) for path in paths}
     check_writable(folder)
     home = _home(folder)
-    with visit_lock(folder, home):
+    with visit_lock(folder, home, patience_s):
         remove_left_overs(folder, home)
         heard = {path: _read_ready(path) for path in paths if is_transcript(path)}
         audio = [path for path in paths if path not in heard]

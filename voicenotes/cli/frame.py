@@ -19,12 +19,18 @@ if TYPE_CHECKING:
 SOME_UNREAD, REFUSED, INTERRUPTED, PIPE_CLOSED = 1, 2, 130, 141
 EXIT_CODES = (
     "Exit codes: 0 every recording was read; 1 some recording could not be read, or only in part, and "
-    "the record says which; 2 wrong use or nothing to read; 130 interrupted."
+    "the record says which, or some visit of several failed; 2 wrong use or nothing to read; 130 interrupted."
 )
 
 Command = TypeVar("Command", bound="Callable[..., None]")
 
 Visit = Annotated[Path, typer.Argument(help="Folder with the recordings of one visit.", show_default=False)]
+Visits = Annotated[
+    list[Path],
+    typer.Argument(
+        metavar="VISIT...", help="Folders with the recordings of one visit each.", show_default=False
+    ),
+]
 PackName = Annotated[str, typer.Option("--pack", help="A pack that came with voicenotes, or a folder.")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON for other programs.")]
 

@@ -13,15 +13,17 @@ from voicenotes.cli.frame import (
     AsJson,
     PackName,
     Visit,
+    Visits,
     guarded_command,
     print_json,
     print_lines,
     show,
 )
 from voicenotes.cli.progress import progress_shown
-from voicenotes.errors import VisitError
+from voicenotes.errors import BacklogError, VisitError
 
 if TYPE_CHECKING:
+    from voicenotes.backlog.outcomes import Orders
     from voicenotes.model import Record
     from voicenotes.vocabulary.schema import Pack
 
@@ -36,7 +38,7 @@ class Engine(StrEnum):
 
 @guarded_command
 def process(
-    visit: Visit,
+    visits: Visits,
     pack: PackName = "cnc_lathe",
     engine: Annotated[
         Engine, typer.Option(help="Speech engine; auto takes the best on this machine.")
@@ -47,24 +49,46 @@ def process(
     download: Annotated[
         bool, typer.Option("--download", help="Fetch the Whisper model if it is not on this machine.")
     ] = False,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(
+            metavar="ADDRESS", help="Spread the visits over this Dask cluster's workers.", show_default=False
+        ),
+    ] = None,
     quiet: Annotated[bool, typer.Option("--quiet", help="Print only what went wrong.")] = False,
 ) -> None:
-    """Transcribe and read a visit's recordings; write record.json beside them."""
-    from voicenotes.outputs.screen import doubt_lines, problem_lines, summary_lines, unread
-    from voicenotes.visit import process_visit
+    """Transcribe and read each visit's recordings; write record.json beside them."""
+    from voicenotes.backlog.outcomes import Orders
+    from voicenotes.cli.backlog import process_backlog
     from voicenotes.vocabulary.load import load_pack
 
-    loaded = load_pack(pack)
+    if scheduler is not None and download:
+        raise BacklogError(
+            "--download fetches to this machine: run 'voicenotes fetch' on each worker's instead"
+        )
+    orders = Orders(load_pack(pack), engine.value, model, download)
+    if scheduler is None and len(visits) == 1:
+        _process_one(visits[0], pack, orders, quiet)
+    else:
+        process_backlog(visits, orders, scheduler, quiet)
+
+
+def _process_one(visit: Path, pack: str, orders: Orders, quiet: bool) -> None:
+    """Process one visit on this machine, and show what was found."""
+    from voicenotes.backlog.outcomes import NOTHING_READ
+    from voicenotes.outputs.screen import doubt_lines, problem_lines, summary_lines, unread
+    from voicenotes.visit import process_visit
+
     with progress_shown(quiet) as (progress, say):
-        record = process_visit(visit, loaded, engine.value, model, download, progress, say)
+        record = process_visit(
+            visit, orders.pack, orders.engine, orders.model, orders.download, progress, say
+        )
     for line in [*problem_lines(record), *doubt_lines(record)]:
         show(line, err=True)
     if len(unread(record)) == len(record.recordings):
-        raise VisitError(
-            f"{visit}: nothing could be read from any of its recordings; nothing was checked off"
-        )
+        raise VisitError(f"{visit}: {NOTHING_READ}")
     if not quiet:
-        print_lines(summary_lines(record, loaded))
+        print_lines(summary_lines(record, orders.pack))
         show(f"Record: {visit / 'record.json'}")
         show(f"Gap list: {_gaps_command(visit, pack)}")
     if problem_lines(record):

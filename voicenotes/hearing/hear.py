@@ -43,7 +43,8 @@ def hear_all(
 
     `progress` is called with a file name, the seconds done of all that must be transcribed, and their
     sum; `say` gets a line when anything must be transcribed, and one if transcripts can't be kept.
-    `processes` is by default what the engine and the machine allow; 0 does all in this process.
+    `processes` is by default what the engine and the machine allow; an engine that works with threads takes
+    so many threads of one process. 0 does all in this process.
     Raises EngineError when the engine fails and nothing could be transcribed, and NoRoomError as soon as
     nothing more can be kept: what comes then would be lost.
     """
@@ -54,8 +55,10 @@ def hear_all(
     if say:
         say(_how_many(len(waiting), len(heard)))
     number = processes_for(ear.engine) if processes is None else processes
+    if number and not ear.engine.processes:
+        number = 1
     run = _Run(ear, progress, say)
-    with Pool(ear.engine, number) as pool:
+    with Pool(ear.engine, number, threads=processes) as pool:
         heard |= run.hear(pool, waiting, number)
         again = [path for path in waiting if _may_be_whole_now(path, heard[path])]
         if again:

@@ -53,12 +53,13 @@ def processes_for(engine: SpeechEngine) -> int:
 class Pool:
     """A few processes with an engine each; use it as a context, they end with it.
 
-    With no processes the tasks are done in this one, one after the other.
+    With no processes the tasks are done in this one, one after the other. `threads` are those of an engine
+    that works with threads; by default what the machine allows.
     """
 
-    def __init__(self, engine: SpeechEngine, processes: int) -> None:
+    def __init__(self, engine: SpeechEngine, processes: int, threads: int | None = None) -> None:
         self._engine = engine
-        self._crews = [_Crew(engine) for _ in range(processes)]
+        self._crews = [_Crew(engine, threads) for _ in range(processes)]
 
     @property
     def is_shared(self) -> bool:
@@ -103,8 +104,8 @@ class Pool:
 class _Crew:
     """Looks after one process at a time and feeds it tasks."""
 
-    def __init__(self, engine: SpeechEngine) -> None:
-        self._engine = engine
+    def __init__(self, engine: SpeechEngine, threads: int | None) -> None:
+        self._engine, self._threads = engine, threads
         self._child: _Child | None = None
         self._ended = False
         self._lock = threading.Lock()
@@ -159,7 +160,7 @@ class _Crew:
     def _started(self) -> _Child | None:
         with self._lock:
             if self._child is None and not self._ended:
-                self._child = _Child(self._engine)
+                self._child = _Child(self._engine, self._threads)
             return None if self._ended else self._child
 
 
@@ -179,7 +180,7 @@ class _Child:
     Nobody waits for the writing: a process that never reads is noticed by its silence.
     """
 
-    def __init__(self, engine: SpeechEngine) -> None:
+    def __init__(self, engine: SpeechEngine, threads: int | None) -> None:
         wrapped = base64.b64encode(pickle.dumps(engine))
         try:
             self._process = subprocess.Popen(
@@ -188,7 +189,7 @@ class _Child:
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 stderr=subprocess.DEVNULL,
-                env=_environment(engine),
+                env=_environment(engine, threads),
             )
         except OSError as error:
             reason = error.strerror or type(error).__name__
@@ -268,9 +269,10 @@ def _speak(target: BinaryIO, lines: queue.Queue[bytes | None]) -> None:
             target.flush()
 
 
-def _environment(engine: SpeechEngine) -> dict[str, str]:
+def _environment(engine: SpeechEngine, threads: int | None) -> dict[str, str]:
     """This process's environment, with the same voicenotes; one thread each where there are several."""
     home = str(Path(voicenotes.__file__).parent.parent)
     paths = [home, *filter(None, [os.environ.get("PYTHONPATH")])]
-    threads = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
-    return {**os.environ, **(threads if engine.processes else {}), "PYTHONPATH": os.pathsep.join(paths)}
+    number = 1 if engine.processes else threads
+    names = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS") if number else ()
+    return {**os.environ, **dict.fromkeys(names, str(number)), "PYTHONPATH": os.pathsep.join(paths)}

@@ -62,9 +62,12 @@ def cpu_threads() -> int:
     """Threads for the CPU: up to four, or half of what the system counts (two per core), at most eight.
 
     One process with all of them beats several processes with fewer: the weights are read once for all, and
-    held in memory once.
+    held in memory once. `OMP_NUM_THREADS` says how many may be used where others share the machine.
     """
     count = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    asked = os.environ.get("OMP_NUM_THREADS", "")
+    if asked.isdecimal() and int(asked):
+        return min(count, int(asked))
     return min(count, max(4, min(8, count // 2)))
 
 
