@@ -15,6 +15,8 @@ from voicenotes.errors import SheetError
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    import typst
+
 TEMPLATES = Path(__file__).parent
 PAPERS = ("a4", "letter")
 
@@ -27,24 +29,44 @@ def pdf(template_name: str, data: Mapping[str, object], files: Mapping[str, byte
     """
     import typst
 
+    try:
+        made = _compiler(template_name, data, files).compile(format="pdf", timestamp=0)
+    except typst.TypstError as error:
+        raise _unset(template_name, error.message) from None
+    if not isinstance(made, bytes):
+        raise _unset(template_name, "nothing came out")
+    return made
+
+
+def pages_of(template_name: str, data: Mapping[str, object], files: Mapping[str, bytes] | None = None) -> int:
+    """How many pages `pdf` would make of a template that holds `page-count` of common.typ; SheetError as there."""
+    import typst
+
+    try:
+        found = _compiler(template_name, data, files).query("<pages>", field="value", one=True)
+        return int(json.loads(found))
+    except typst.TypstError as error:
+        raise _unset(template_name, error.message) from None
+
+
+def _compiler(
+    template_name: str, data: Mapping[str, object], files: Mapping[str, bytes] | None
+) -> typst.Compiler:
+    import typst
+
     template = TEMPLATES / f"{template_name}.typ"
     if not template.is_file():
         raise SheetError(
-            f"the template '{template_name}' is missing beside {TEMPLATES}; install voicenotes again"
+            f"the template '{template_name}' is missing in {TEMPLATES}; install voicenotes again"
         )
     sources = {path.name: path.read_bytes() for path in sorted(TEMPLATES.glob("*.typ"))}
     sources = {"main.typ": sources.pop(template.name), **sources, **(files or {})}
-    try:
-        compiler = typst.Compiler(
-            sources,  # type: ignore[type-var]
-            ignore_system_fonts=True,
-            sys_inputs={"data": json.dumps(data, ensure_ascii=False, allow_nan=False)},
-        )
-        made = compiler.compile(format="pdf", timestamp=0)
-    except typst.TypstError as error:
-        raise SheetError(
-            f"the page '{template_name}' can't be set: {' '.join(error.message.split())}"
-        ) from None
-    if not isinstance(made, bytes):
-        raise SheetError(f"the page '{template_name}' can't be set: nothing came out")
-    return made
+    return typst.Compiler(
+        sources,  # type: ignore[type-var]
+        ignore_system_fonts=True,
+        sys_inputs={"data": json.dumps(data, ensure_ascii=False, allow_nan=False)},
+    )
+
+
+def _unset(template_name: str, why: str) -> SheetError:
+    return SheetError(f"the page '{template_name}' can't be set: {' '.join(why.split())}")
