@@ -1,7 +1,7 @@
 """The gap list as a page to print or hand over, with boxes to tick by hand.
 
-Up to MOST_ON_A_PAGE gaps stand on one page: the letters are made smaller until they fit. More go on to
-further pages.
+The letters are as large as they can be on the fewest pages. Sixty gaps stand on one page, as long as few of
+them have a long story.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ import textwrap
 from dataclasses import asdict
 from typing import TYPE_CHECKING
 
+from voicenotes.errors import SheetError
 from voicenotes.outputs.gap_rows import sheet_of
 from voicenotes.outputs.typeset.typeset import pages_of, pdf
 
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
     from voicenotes.vocabulary.schema import Pack
 
 TEMPLATE = "gap_list"
-MOST_ON_A_PAGE = 60
 SIZES_PT = (10.5, 10.0, 9.5, 9.0, 8.5, 8.0, 7.75, 7.5, 7.25, 7.0)
 FACTS_IN_THE_HEAD = 3  # a pack names first what tells one machine from another
 LONGEST_WHY = 110  # characters; the whole of it stands in the record
@@ -28,10 +28,11 @@ LONGEST_WHY = 110  # characters; the whole of it stands in the record
 def gap_page(gaps: GapList, pack: Pack, record: Record, visit: str, paper: str = "a4") -> bytes:
     """The page as a PDF on "a4" or "letter"; raises SheetError when it can't be set."""
     data = page_data(gaps, pack, record, visit, paper)
+    fewest = pages_of(TEMPLATE, {**data, "size": SIZES_PT[-1]})
     for size in SIZES_PT:
-        if pages_of(TEMPLATE, {**data, "size": size}) == 1:
+        if pages_of(TEMPLATE, {**data, "size": size}) == fewest:
             return pdf(TEMPLATE, {**data, "size": size})
-    return pdf(TEMPLATE, {**data, "size": SIZES_PT[-1]})
+    raise SheetError("the gap list can't be set: its pages can't be counted")
 
 
 def page_data(gaps: GapList, pack: Pack, record: Record, visit: str, paper: str) -> dict[str, object]:

@@ -11,7 +11,7 @@ from voicenotes.outputs.wording import count, minutes
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from voicenotes.findings.gap_values import GapList, OpenCheck, Plan, Planned, Question
+    from voicenotes.findings.gap_values import GapList, OpenCheck, Plan, Question
     from voicenotes.vocabulary.schema import Pack
 
 NEVER = "never mentioned"
@@ -24,6 +24,7 @@ class Row:
     title: str
     must: bool
     right: str
+    minutes: str = ""
     why: str = ""
     caution: str = ""
 
@@ -169,8 +170,6 @@ def _left_out(gaps: GapList, plan: Plan) -> Iterable[Row]:
     whole = plan.risk + plan.risk_left
     for one in plan.left_out:
         doubt = " (if fitted)" if one.if_fitted else ""
-        yield Row(f"{titles[one.id]}{doubt}", one.must_before_leaving, _left_out_right(one, whole))
-
-
-def _left_out_right(one: Planned, whole: float) -> str:
-    return f"{_share(one.risk, whole)}{minutes(one.minutes):>8}"
+        time = _exact(one.minutes)
+        share = f"{100 * one.risk / whole:.1f} %" if whole else ""
+        yield Row(f"{titles[one.id]}{doubt}", one.must_before_leaving, f"{share}{time:>9}", minutes=time)

@@ -39,7 +39,7 @@ def pdf(template_name: str, data: Mapping[str, object], files: Mapping[str, byte
 
 
 def pages_of(template_name: str, data: Mapping[str, object], files: Mapping[str, bytes] | None = None) -> int:
-    """How many pages `pdf` would make of a template that holds `page-count` of common.typ; SheetError as there."""
+    """How many pages `pdf` would make of a template that holds `page-count` of common.typ."""
     import typst
 
     try:
