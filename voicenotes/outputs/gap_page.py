@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 TEMPLATE = "gap_list"
 SIZES_PT = (10.5, 10.0, 9.5, 9.0, 8.5, 8.0, 7.75, 7.5, 7.25, 7.0)
 FACTS_IN_THE_HEAD = 3  # a pack names first what tells one machine from another
-LONGEST_WHY = 110  # characters; the whole of it stands in the record
+LONGEST_WHY, LONGEST_OF_A_QUESTION = 110, 330  # characters; the whole of it stands in the record
 
 
 def gap_page(gaps: GapList, pack: Pack, record: Record, visit: str, paper: str = "a4") -> bytes:
@@ -38,9 +38,10 @@ def gap_page(gaps: GapList, pack: Pack, record: Record, visit: str, paper: str =
 def page_data(gaps: GapList, pack: Pack, record: Record, visit: str, paper: str) -> dict[str, object]:
     """What the template needs: the rows, and the head's facts of the machine."""
     sheet = asdict(sheet_of(gaps, pack))
-    for rows in (sheet["questions"], *(section["rows"] for section in sheet["sections"])):
-        for row in rows:
-            row["why"] = textwrap.shorten(row["why"], LONGEST_WHY, placeholder=' ..."')
+    for row in sheet["questions"]:
+        row["why"] = textwrap.shorten(row["why"], LONGEST_OF_A_QUESTION, placeholder=' ..."')
+    for row in (row for section in sheet["sections"] for row in section["rows"]):
+        row["why"] = textwrap.shorten(row["why"], LONGEST_WHY, placeholder=' ..."')
     known = [
         (fact.title, record.facts[fact.id].value)
         for fact in pack.facts[:FACTS_IN_THE_HEAD]

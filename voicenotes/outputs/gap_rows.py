@@ -31,9 +31,10 @@ class Row:
 
 @dataclass(frozen=True)
 class Section:
-    """A station with its open checks; `minutes` in words."""
+    """A station with its open checks; `minutes` in words; `if_fitted` where all of them depend on that."""
 
     title: str
+    if_fitted: bool
     minutes: str
     cautions: tuple[str, ...]
     rows: tuple[Row, ...]
@@ -103,7 +104,7 @@ def _left_out_head(plan: Plan) -> str:
     amount = _amount(asked, len(plan.left_out) - asked)
     time = minutes(sum(one.minutes for one in plan.left_out))
     share = _share(plan.risk_left, plan.risk + plan.risk_left)
-    return f"Left out: {amount}, about {time}, {share} of the open risk"
+    return f"LEFT OUT: {amount}, about {time}, {share} of the open risk"
 
 
 def _amount(questions: int, checks: int) -> str:
@@ -146,7 +147,8 @@ def _sections(checks: Iterable[OpenCheck], pack: Pack) -> Iterable[Section]:
         perhaps = all(gap.applies is None for gap in gaps)
         title = station.title if station else name
         yield Section(
-            title=f"{title} (if fitted)" if perhaps else title,
+            title=title,
+            if_fitted=perhaps,
             minutes=minutes(sum(gap.minutes for gap in gaps)),
             cautions=shown,
             rows=tuple(_row(gap, cautions.get(gap.id), shown, perhaps) for gap in gaps),

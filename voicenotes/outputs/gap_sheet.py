@@ -50,7 +50,7 @@ def gap_lines(gaps: GapList, pack: Pack) -> list[str]:
     for section in sheet.sections:
         lines += ["", *_section_lines(section)]
     if sheet.left_out:
-        lines += ["", *wrapped(sheet.left_out_head.upper(), "  ", first="")]
+        lines += ["", *wrapped(sheet.left_out_head, "  ", first="")]
         for row in sheet.left_out:
             lines += _row_lines(row, row.right)
     lines += ["", *(line for caution in sheet.cautions for line in wrapped(caution, "  ", first="- "))]
@@ -58,7 +58,8 @@ def gap_lines(gaps: GapList, pack: Pack) -> list[str]:
 
 
 def _section_lines(section: Section) -> list[str]:
-    lines = table_line("", section.title.upper(), section.minutes)
+    doubt = " (if fitted)" if section.if_fitted else ""
+    lines = table_line("", f"{section.title.upper()}{doubt}", section.minutes)
     lines += [line for caution in section.cautions for line in wrapped(caution, "  ", first="  Caution: ")]
     for row in section.rows:
         lines += _row_lines(row, f"{'' if row.why else NEVER}{row.right:>8}")
