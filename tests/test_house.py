@@ -25,7 +25,7 @@ FLOORS = [
     {"audio", "speech", "language"},
     {"findings"},
     {"outputs", "files", "listing", "changes", "lock", "times"},
-    {"hearing", "visit", "scoring"},
+    {"hearing", "visit", "scoring", "watching"},
     {"cli", "__main__"},
 ]
 MAY_USE_WITHIN_FLOOR = {
@@ -37,6 +37,7 @@ MAY_USE_WITHIN_FLOOR = {
     ("changes", "files"),
     ("changes", "listing"),
     ("scoring", "visit"),
+    ("watching", "visit"),
     ("__main__", "cli"),
     ("model", "errors"),
 }

@@ -5,7 +5,8 @@ VoicenotesError
 ├── RecordingError   one recording that can't be read; the others go on
 ├── EngineError      a speech engine or its model that can't be used
 ├── VisitError       a visit folder that can't be processed at all
-│   └── NoRoomError  nothing more can be written there: its disk is full, or the folder is gone
+│   ├── NoRoomError  nothing more can be written there: its disk is full, or the folder is gone
+│   └── BusyError    another process works on the visit
 ├── LabelError       a set of labelled sentences or visits that can't be scored
 └── SheetError       a page to print that can't be set
 
@@ -37,6 +38,10 @@ class VisitError(VoicenotesError):
 
 class NoRoomError(VisitError):
     """Nothing more can be written to a folder: its disk is full, or it is no longer there."""
+
+
+class BusyError(VisitError):
+    """Another process works on the visit just now."""
 
 
 class LabelError(VoicenotesError):

@@ -11,7 +11,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from voicenotes.errors import VisitError
+from voicenotes.errors import BusyError, VisitError
 from voicenotes.files import write_atomically
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ LOCK_FILE, OWNER_FILE = "lock", "owner.json"
 def visit_lock(folder: Path, home: Path) -> Iterator[None]:
     """Hold the lock of a visit; `home` is the folder in it for such files.
 
-    The system takes the lock back when the process ends, however it ends. Raises VisitError when another
+    The system takes the lock back when the process ends, however it ends. Raises BusyError when another
     process holds it, naming that process.
     """
     from filelock import FileLock, Timeout
@@ -33,7 +33,7 @@ def visit_lock(folder: Path, home: Path) -> Iterator[None]:
     try:
         lock.acquire(timeout=0)
     except Timeout:
-        raise VisitError(f"{folder}: is being processed {_owner(home)}; wait until that has ended") from None
+        raise BusyError(f"{folder}: is being processed {_owner(home)}; wait until that has ended") from None
     except (OSError, NotImplementedError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise VisitError(
