@@ -10,11 +10,10 @@ import time
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from voicenotes.changes import changes_since
 from voicenotes.errors import BusyError, NoRoomError, VisitError
 from voicenotes.files import shown_name, visit_folder
 from voicenotes.listing import listed, recordings_in
-from voicenotes.visit import CACHE_FOLDER, load_record
+from voicenotes.visit import load_record
 from voicenotes.watching.arriving import Seen, look
 
 if TYPE_CHECKING:
@@ -98,10 +97,7 @@ def _look_once(folder: Path, state: _State, process: Process, show: Show, say: S
     ready = {path: seen.stamp for path, seen in state.seen.items() if path not in waiting}
     if now < state.not_before:
         return
-    known = ready == state.done or (state.done is not None and _is_up_to_date(folder, state, waiting))
-    if known or not ready:
-        if ready:
-            state.done = ready
+    if ready == state.done or not ready:
         _say_once(state, say, _waiting_line(folder, state, waiting, ready))
         return
     try:
@@ -119,19 +115,6 @@ def _look_once(folder: Path, state: _State, process: Process, show: Show, say: S
     before, state.record, state.done, state.said = state.record, record, ready, ""
     if record != before:
         show(before, record)
-
-
-def _is_up_to_date(folder: Path, state: _State, waiting: Collection[Path]) -> bool:
-    """Whether the record in the folder, which another process may have written, is of what is there now."""
-    record = _record_of(folder)
-    if record is None:
-        return False
-    changes = changes_since(record, folder, folder / CACHE_FOLDER)
-    left = {shown_name(path) for path in waiting}
-    differ = {*changes.new, *changes.changed} - left or changes.gone
-    if not differ:
-        state.record = record
-    return not differ
 
 
 def _waiting_line(folder: Path, state: _State, waiting: Collection[Path], ready: Collection[Path]) -> str:
