@@ -50,11 +50,12 @@ def test_process_then_gaps(visit: Path, pack: Path) -> None:
     assert "CRITICAL (1)" in out and '"Spindle growls."' in out
     assert "2 of 5 checks settled, 3 gaps (2 must be settled before leaving, about 7 min)." in out
     assert f"Record: {visit / 'record.json'}\n" in out
-    assert out.endswith(f"Gap list: voicenotes gaps {visit} --pack {pack}\n")
-    code, out, err = run("gaps", visit, "--pack", pack)
+    assert f"Gap list, again at any time: voicenotes gaps {visit} --pack {pack}\n" in out
+    code, listed, err = run("gaps", visit, "--pack", pack)
     assert (code, err) == (0, "")
-    assert "never mentioned   5 min" in out
-    assert "2 checks must still be settled before leaving, about 7 min" in out
+    assert out.endswith(f"\n\n{listed}")
+    assert "never mentioned   5 min" in listed
+    assert "Don't leave yet: 1 check must still be settled, about 5 min" in listed
     assert "\x1b" not in out
 
 
@@ -70,9 +71,29 @@ def test_the_record_is_the_same_to_the_byte_in_every_process(visit: Path, pack: 
 def test_gaps_for_programs(visit: Path, pack: Path) -> None:
     run("process", visit, "--pack", pack)
     everything = json.loads(run("gaps", visit, "--pack", pack, "--json")[1])
-    assert [gap["id"] for gap in everything["gaps"]] == ["head.heat", "head.runout", "tail.quill"]
+    assert [gap["id"] for gap in everything["checks"]] == ["head.heat", "head.runout"]
+    assert [question["fitting"] for question in everything["questions"]] == ["tailstock"]
     must = json.loads(run("gaps", visit, "--pack", pack, "--json", "--must")[1])
-    assert [gap["id"] for gap in must["gaps"]] == ["head.runout", "tail.quill"]
+    assert [gap["id"] for gap in must["checks"]] == ["head.runout"]
+
+
+def test_gaps_of_the_time_left_and_on_paper(visit: Path, pack: Path, tmp_path: Path) -> None:
+    run("process", visit, "--pack", pack)
+    code, out, _ = run("gaps", visit, "--pack", pack, "--minutes", "3")
+    assert code == 0 and out.startswith("Most worth doing in 3 min: 1 question and 1 check")
+    page = tmp_path / "gaps.pdf"
+    code, _, err = run("gaps", visit, "--pack", pack, "--pdf", page, "--paper", "letter")
+    assert (code, err) == (0, f"Page to print: {page}\n")
+    assert page.read_bytes().startswith(b"%PDF-")
+    assert "can't be written" in refused("gaps", visit, "--pack", pack, "--pdf", tmp_path / "no" / "gaps.pdf")
+    assert run("gaps", visit, "--pack", pack, "--minutes", "-1")[0] == 2
+
+
+def test_a_pack_without_weights_cannot_choose(visit: Path, pack: Path) -> None:
+    head = pack / "pack.yaml"
+    head.write_text(head.read_text(encoding="utf-8").partition("risk:")[0], encoding="utf-8")
+    run("process", visit, "--pack", pack)
+    assert "give it 'risk' in its pack.yaml" in refused("gaps", visit, "--pack", pack, "--minutes", "3")
 
 
 def test_a_bad_recording_gives_exit_code_1_and_a_record(visit: Path, pack: Path) -> None:

@@ -25,7 +25,7 @@ FLOORS = [
     {"audio", "speech", "language"},
     {"findings"},
     {"outputs", "files", "listing", "changes", "lock", "times"},
-    {"hearing", "visit", "scoring", "backlog"},
+    {"hearing", "visit", "scoring", "backlog", "watching"},
     {"cli", "__main__"},
 ]
 MAY_USE_WITHIN_FLOOR = {
@@ -38,6 +38,7 @@ MAY_USE_WITHIN_FLOOR = {
     ("changes", "listing"),
     ("scoring", "visit"),
     ("backlog", "visit"),
+    ("watching", "visit"),
     ("__main__", "cli"),
     ("model", "errors"),
 }

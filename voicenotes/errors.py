@@ -5,9 +5,11 @@ VoicenotesError
 ├── RecordingError   one recording that can't be read; the others go on
 ├── EngineError      a speech engine or its model that can't be used
 ├── VisitError       a visit folder that can't be processed at all
-│   └── NoRoomError  nothing more can be written there: its disk is full, or the folder is gone
+│   ├── NoRoomError  nothing more can be written there: its disk is full, or the folder is gone
+│   └── BusyError    another process works on the visit
 ├── BacklogError     a cluster of workers that can't be used
-└── LabelError       a set of labelled sentences or visits that can't be scored
+├── LabelError       a set of labelled sentences or visits that can't be scored
+└── SheetError       a page to print that can't be set
 
 Each message is one line: what is wrong, and what to do about it.
 """
@@ -39,12 +41,20 @@ class NoRoomError(VisitError):
     """Nothing more can be written to a folder: its disk is full, or it is no longer there."""
 
 
+class BusyError(VisitError):
+    """Another process works on the visit just now."""
+
+
 class BacklogError(VoicenotesError):
     """A scheduler or its workers can't be reached, or can't do the work."""
 
 
 class LabelError(VoicenotesError):
     """A set of labelled sentences or visits is missing, empty or can't be scored."""
+
+
+class SheetError(VoicenotesError):
+    """A page to print can't be set from its template and data."""
 
 
 def without_name(error: RecordingError, name: str) -> str:

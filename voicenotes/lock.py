@@ -11,7 +11,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from voicenotes.errors import VisitError
+from voicenotes.errors import BusyError, VisitError
 from voicenotes.files import write_atomically
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ def visit_lock(folder: Path, home: Path, patience_s: float = 0.0) -> Iterator[No
     """Hold the lock of a visit; `home` is the folder in it for such files.
 
     The system takes the lock back when the process ends, however it ends. Where the machine itself is gone, a
-    file server takes it back only after a while: wait for that with `patience_s`. Raises VisitError when
+    file server takes it back only after a while: wait for that with `patience_s`. Raises BusyError when
     another process still holds it then, naming that process.
     """
     from filelock import FileLock, Timeout
@@ -35,7 +35,7 @@ def visit_lock(folder: Path, home: Path, patience_s: float = 0.0) -> Iterator[No
     try:
         lock.acquire(timeout=patience_s, poll_interval=POLL_S)
     except Timeout:
-        raise VisitError(f"{folder}: is being processed {_owner(home)}; wait until that has ended") from None
+        raise BusyError(f"{folder}: is being processed {_owner(home)}; wait until that has ended") from None
     except (OSError, NotImplementedError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise VisitError(

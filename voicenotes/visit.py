@@ -34,7 +34,7 @@ from voicenotes.model import SCHEMA_VERSION, Record, RecordingEntry
 from voicenotes.times.order import clue_of, in_order
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Collection, Sequence
 
     from voicenotes.hearing.hear import Progress
     from voicenotes.model import Transcript
@@ -55,6 +55,7 @@ def process_visit(
     say: Callable[[str], None] | None = None,
     processes: int | None = None,
     patience_s: float = 0.0,
+    only: Collection[Path] | None = None,
 ) -> Record:
     """Read all recordings of a visit and write `record.json` into its folder.
 
@@ -65,11 +66,14 @@ def process_visit(
     `processes` transcribe at the same time: by default as many as engine and machine allow; an engine that
     works with threads takes so many threads. With 0 all is done in this process. When another process is
     at work on the visit, this one waits `patience_s` for its end.
+    With `only`, the other recordings are left out, as they are still arriving, and nothing is said of what
+    came meanwhile.
     Raises VisitError, PackError, or EngineError.
     """
     folder = visit_folder(folder)
     loaded = _loaded(pack)
-    paths = _recordings(folder, say)
+    listing = _recordings(folder, say)
+    paths = [path for path in listing if only is None or path in only]
     stamps = {path: stamp_of(path) for path in paths}
     check_writable(folder)
     home = _home(folder)
@@ -80,11 +84,11 @@ def process_visit(
         if audio:
             ear, line = _ear(home, loaded, engine, model, download, progress, say)
             heard |= hear_all(ear, audio, progress, _after(line, say), processes)
-        _say_what_is_gone(folder, heard, say)
+        _say_what_is_gone(folder, listing, heard, say)
         record = _read(_in_order({path: heard[path] for path in paths}, say), loaded)
         write_atomically(folder / RECORD_FILE, record_text(record))
         remember_hashes(home, stamps, {path: found.sha256 for path, found in heard.items()})
-    if say:
+    if say and only is None:
         for line in what_changed(folder, record):
             say(line)
     return record
@@ -111,7 +115,9 @@ def _home(folder: Path) -> Path:
     return home
 
 
-def _say_what_is_gone(folder: Path, heard: dict[Path, Heard], say: Callable[[str], None] | None) -> None:
+def _say_what_is_gone(
+    folder: Path, listing: Sequence[Path], heard: dict[Path, Heard], say: Callable[[str], None] | None
+) -> None:
     """Name the recordings that the last record had and the folder has no more."""
     if say is None:
         return
@@ -119,7 +125,7 @@ def _say_what_is_gone(folder: Path, heard: dict[Path, Heard], say: Callable[[str
         before = load_record(folder).recordings
     except VisitError:
         return
-    here = {shown_name(path) for path in heard}
+    here = {shown_name(path) for path in listing}
     contents = {found.sha256 for found in heard.values()}
     gone = [entry.file for entry in before if entry.file not in here and entry.sha256 not in contents]
     if gone:

@@ -75,6 +75,20 @@ def print_lines(lines: Iterable[str]) -> None:
         show(line.rstrip())
 
 
+def write_bytes(path: Path, content: bytes) -> None:
+    """Write a file that the user asked for, whole or not at all; VoicenotesError when that can't be done."""
+    temporary = path.with_name(f".{path.name}.{os.getpid()}.tmp")
+    try:
+        temporary.write_bytes(content)
+        temporary.replace(path)
+    except OSError as error:
+        with contextlib.suppress(OSError):
+            temporary.unlink(missing_ok=True)
+        raise VoicenotesError(
+            f"{path}: can't be written ({error.strerror}); name a file in a folder that you may change"
+        ) from None
+
+
 def print_json(data: object) -> None:
     import json
 

@@ -43,8 +43,8 @@ def schema(
     name: Annotated[
         str,
         typer.Argument(
-            help="record, explanation, transcript, score, pack, check, part, aspect, cue, fact, sentence "
-            "or visit-label."
+            help="record, gap-list, explanation, transcript, score, pack, check, part, aspect, cue, fact, "
+            "sentence or visit-label."
         ),
     ] = "record",
 ) -> None:

@@ -18,6 +18,7 @@ from voicenotes.cli.frame import (
     print_json,
     print_lines,
     show,
+    write_bytes,
 )
 from voicenotes.cli.progress import progress_shown
 from voicenotes.errors import BacklogError, VisitError
@@ -34,6 +35,13 @@ class Engine(StrEnum):
     auto = "auto"
     whisper = "whisper"
     embedded = "embedded"
+
+
+class Paper(StrEnum):
+    """The paper of a page to print."""
+
+    a4 = "a4"
+    letter = "letter"
 
 
 @guarded_command
@@ -76,6 +84,8 @@ def process(
 def _process_one(visit: Path, pack: str, orders: Orders, quiet: bool) -> None:
     """Process one visit on this machine, and show what was found."""
     from voicenotes.backlog.outcomes import NOTHING_READ
+    from voicenotes.findings.gap_list import gap_list
+    from voicenotes.outputs.gap_sheet import gap_lines
     from voicenotes.outputs.screen import doubt_lines, problem_lines, summary_lines, unread
     from voicenotes.visit import process_visit
 
@@ -88,9 +98,10 @@ def _process_one(visit: Path, pack: str, orders: Orders, quiet: bool) -> None:
     if len(unread(record)) == len(record.recordings):
         raise VisitError(f"{visit}: {NOTHING_READ}")
     if not quiet:
-        print_lines(summary_lines(record, orders.pack))
+        print_lines([*summary_lines(record, orders.pack), ""])
         show(f"Record: {visit / 'record.json'}")
-        show(f"Gap list: {_gaps_command(visit, pack)}")
+        show(f"Gap list, again at any time: {_gaps_command(visit, pack)}")
+        print_lines(["", *gap_lines(gap_list(record, orders.pack), orders.pack)])
     if problem_lines(record):
         raise typer.Exit(SOME_UNREAD)
 
@@ -104,19 +115,44 @@ def gaps(
     ] = None,
     as_json: AsJson = False,
     must: Annotated[bool, typer.Option("--must", help="Only what must be settled before leaving.")] = False,
+    minutes: Annotated[
+        float | None,
+        typer.Option(
+            metavar="N",
+            min=0,
+            max=1440,
+            show_default=False,
+            help="Only what removes the most risk in N minutes, and what that leaves out.",
+        ),
+    ] = None,
+    pdf: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Write it as a page to print too.", show_default=False),
+    ] = None,
+    paper: Annotated[Paper, typer.Option(help="The page's paper.")] = Paper.a4,
 ) -> None:
-    """List what was not checked, in walking order."""
-    from voicenotes.outputs.gap_sheet import gap_data, gap_lines
+    """List what was not checked, in walking order, with questions about fittings first."""
+    from voicenotes.findings.gap_list import gap_list
+    from voicenotes.findings.time_left import with_plan
+    from voicenotes.outputs.gap_page import gap_page
+    from voicenotes.outputs.gap_sheet import gap_lines
     from voicenotes.visit import load_record, what_changed
 
     record = load_record(visit)
     loaded = _pack_of(record, pack)
     for line in what_changed(visit, record):
         show(line, err=True)
+    found = gap_list(record, loaded, must)
+    if minutes is not None:
+        found = with_plan(found, loaded, minutes)
+    if pdf is not None:
+        write_bytes(pdf, gap_page(found, loaded, record, visit.resolve().name, paper.value))
     if as_json:
-        print_json(gap_data(record, loaded, must))
+        print_json(found.model_dump(mode="json"))
     else:
-        print_lines(gap_lines(record, loaded, must))
+        print_lines(gap_lines(found, loaded))
+    if pdf is not None:
+        show(f"Page to print: {pdf}", err=True)
 
 
 def _gaps_command(visit: Path, pack: str) -> str:

@@ -89,7 +89,7 @@ def _read(recordings: Sequence[tuple[RecordingEntry, Transcript | None]], pack: 
         checks=checks,
         untagged=untagged_of(spoken),
         left_out=_left_out(recordings),
-        gaps=gaps_of(checks),
+        gaps=gaps_of(checks, spoken),
     )
 
 

@@ -7,6 +7,7 @@ from typing import Any
 from pydantic import BaseModel, TypeAdapter
 
 from voicenotes.errors import VoicenotesError
+from voicenotes.findings.gap_values import GapList
 from voicenotes.findings.score_values import Score
 from voicenotes.model import Record, Transcript
 from voicenotes.outputs.explanation import Explanation
@@ -28,6 +29,7 @@ _ONE: dict[str, type[BaseModel]] = {
     "sentence": LabelledSentence,
     "visit-label": VisitLabel,
     "score": Score,
+    "gap-list": GapList,
 }
 _FILES: dict[str, Any] = {
     "checks-file": tuple[Check, ...],

@@ -38,6 +38,7 @@ def load_pack(name_or_folder: str | Path) -> Pack:
     aspects += read_as(folder / "aspects.yaml", tuple[Aspect, ...])
     facts = read_as(folder / "facts.yaml", tuple[Fact, ...])
     _check_names(folder, head, checks, parts, aspects, facts)
+    _check_risks(folder, head, checks)
     cues = read_as(english / "cues.yaml", tuple[Cue, ...])
     if (folder / "cues.yaml").is_file():
         cues += read_as(folder / "cues.yaml", tuple[Cue, ...])
@@ -117,6 +118,24 @@ def _check_names(
             f"{folder / 'pack.yaml'}: {fitting.id}", "check",
             (fitting.default,) if fitting.default else (), known,
         )  # fmt: skip
+
+
+def _check_risks(folder: Path, head: PackHead, checks: tuple[Check, ...]) -> None:
+    """A pack that weighs risks weighs all of them: PackError for the first check or fitting without."""
+    if head.risk is None:
+        return
+    for check in checks:
+        if check.likely is None:
+            raise PackError(
+                f"{folder / 'checks' / check.station}.yaml: {check.id} lacks 'likely' (rare, occasional or "
+                "common), which 'risk' in pack.yaml asks of every check"
+            )
+    for fitting in head.fittings:
+        if fitting.share is None:
+            raise PackError(
+                f"{folder / 'pack.yaml'}: {fitting.id} lacks 'share' (0 to 1, of the machines that have it), "
+                "which 'risk' asks of every fitting"
+            )
 
 
 def _check_size(folder: Path, entries: object) -> None:

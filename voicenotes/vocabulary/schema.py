@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from voicenotes.model import Severity
 from voicenotes.vocabulary.entry import CheckId, Name, Phrase, Phrases
@@ -93,6 +93,12 @@ class Fitting(Entry):
     terms: Phrases
     misheard: Phrases = ()
     default: CheckId | None = None
+    share: float | None = Field(
+        default=None, ge=0, le=1, description="of used machines that have it, roughly"
+    )
+
+
+Likely = Literal["rare", "occasional", "common"]
 
 
 class Check(ConditionLists):
@@ -110,6 +116,7 @@ class Check(ConditionLists):
     judged: str
     fitting: Name | None = None
     severity: Severity
+    likely: Likely | None = Field(default=None, description="how often a used machine has such a defect")
     minutes: float = Field(gt=0, le=1440)
     must_before_leaving: bool
     terms: Phrases = ()
@@ -185,8 +192,45 @@ class Cue(Entry):
     example: str
 
 
+class SeverityWeights(Entry):
+    """What an unseen defect of each class costs, against the others."""
+
+    critical: float = Field(gt=0, le=1e6)
+    major: float = Field(gt=0, le=1e6)
+    minor: float = Field(gt=0, le=1e6)
+
+
+class Likelihoods(Entry):
+    """The probability that each class of `likely` stands for."""
+
+    rare: float = Field(gt=0, le=1)
+    occasional: float = Field(gt=0, le=1)
+    common: float = Field(gt=0, le=1)
+
+
+class Risk(Entry):
+    """What the time left is weighed by: risk = weight of the severity x likelihood of the defect.
+
+    A pack that has it gives `likely` for every check and `share` for every fitting.
+    """
+
+    severity_weights: SeverityWeights
+    likelihoods: Likelihoods
+    question_minutes: float = Field(gt=0, le=60, description="what it takes to find out about a fitting")
+    source: str
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Risk:
+        weights, chances = self.severity_weights, self.likelihoods
+        if not weights.minor <= weights.major <= weights.critical:
+            raise ValueError("severity_weights must not fall from minor to major to critical")
+        if not chances.rare <= chances.occasional <= chances.common:
+            raise ValueError("likelihoods must not fall from rare to occasional to common")
+        return self
+
+
 class PackHead(Entry):
-    """`pack.yaml`: what the pack is, its stations in walking order, fittings and cautions."""
+    """`pack.yaml`: what the pack is, its stations in walking order, fittings, cautions, weights of risks."""
 
     id: Name
     title: str
@@ -195,6 +239,7 @@ class PackHead(Entry):
     cautions: tuple[str, ...] = ()
     stations: tuple[Station, ...]
     fittings: tuple[Fitting, ...] = ()
+    risk: Risk | None = None
 
 
 class Pack(Entry):

@@ -1,0 +1,72 @@
+"""Pages to print: a template of this folder and its data become a PDF, through the library typst.
+
+Nothing outside is used: fonts are those inside the library, files are those given, nothing is fetched.
+The same template and data give the same bytes.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from voicenotes.errors import SheetError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import typst
+
+TEMPLATES = Path(__file__).parent
+PAPERS = ("a4", "letter")
+
+
+def pdf(template_name: str, data: Mapping[str, object], files: Mapping[str, bytes] | None = None) -> bytes:
+    """The PDF that a template makes of `data`, which must be JSON; raises SheetError when it can't be set.
+
+    A template `NAME.typ` reads its data with `#import "common.typ": data`; every string in it is text, never
+    markup. `files` are what it may show, by path: pictures of the kinds PNG, JPEG, GIF, WebP and SVG.
+    """
+    import typst
+
+    try:
+        made = _compiler(template_name, data, files).compile(format="pdf", timestamp=0)
+    except typst.TypstError as error:
+        raise _unset(template_name, error.message) from None
+    if not isinstance(made, bytes):
+        raise _unset(template_name, "nothing came out")
+    return made
+
+
+def pages_of(template_name: str, data: Mapping[str, object], files: Mapping[str, bytes] | None = None) -> int:
+    """How many pages `pdf` would make of a template that holds `page-count` of common.typ."""
+    import typst
+
+    try:
+        found = _compiler(template_name, data, files).query("<pages>", field="value", one=True)
+        return int(json.loads(found))
+    except typst.TypstError as error:
+        raise _unset(template_name, error.message) from None
+
+
+def _compiler(
+    template_name: str, data: Mapping[str, object], files: Mapping[str, bytes] | None
+) -> typst.Compiler:
+    import typst
+
+    template = TEMPLATES / f"{template_name}.typ"
+    if not template.is_file():
+        raise SheetError(
+            f"the template '{template_name}' is missing in {TEMPLATES}; install voicenotes again"
+        )
+    sources = {path.name: path.read_bytes() for path in sorted(TEMPLATES.glob("*.typ"))}
+    sources = {"main.typ": sources.pop(template.name), **sources, **(files or {})}
+    return typst.Compiler(
+        sources,  # type: ignore[type-var]
+        ignore_system_fonts=True,
+        sys_inputs={"data": json.dumps(data, ensure_ascii=False, allow_nan=False)},
+    )
+
+
+def _unset(template_name: str, why: str) -> SheetError:
+    return SheetError(f"the page '{template_name}' can't be set: {' '.join(why.split())}")
