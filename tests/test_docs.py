@@ -111,7 +111,7 @@ def test_places_in_the_checkout_named_exist(document: str) -> None:
 
 def map_lines() -> dict[str, int]:
     """Each module of the map with its floor."""
-    drawn = re.findall(r"^((?:\w+/)?\w+\.py) +(\d)  \S", text_of("DEVELOPERS.md"), re.MULTILINE)
+    drawn = re.findall(r"^((?:\w+/)*\w+\.py) +(\d)  \S", text_of("DEVELOPERS.md"), re.MULTILINE)
     assert len(drawn) == len({path for path, _ in drawn})
     return {path: int(floor) for path, floor in drawn}
 

@@ -45,6 +45,7 @@ def test_wheel_carries_the_packs_inside_the_package(tmp_path: Path) -> None:
     home, packs = shown_from(installed)
     assert (home, packs) == (str(installed / "voicenotes" / "vocab"), "['cnc_lathe']")
     assert list((installed / "voicenotes" / "vocab" / "cnc_lathe" / "checks").glob("*.yaml"))
+    assert (installed / "voicenotes" / "outputs" / "typeset" / "common.typ").is_file()
 
 
 def test_missing_vocabulary_is_one_clear_line(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:

@@ -6,7 +6,8 @@ VoicenotesError
 ├── EngineError      a speech engine or its model that can't be used
 ├── VisitError       a visit folder that can't be processed at all
 │   └── NoRoomError  nothing more can be written there: its disk is full, or the folder is gone
-└── LabelError       a set of labelled sentences or visits that can't be scored
+├── LabelError       a set of labelled sentences or visits that can't be scored
+└── SheetError       a page to print that can't be set
 
 Each message is one line: what is wrong, and what to do about it.
 """
@@ -40,6 +41,10 @@ class NoRoomError(VisitError):
 
 class LabelError(VoicenotesError):
     """A set of labelled sentences or visits is missing, empty or can't be scored."""
+
+
+class SheetError(VoicenotesError):
+    """A page to print can't be set from its template and data."""
 
 
 def without_name(error: RecordingError, name: str) -> str:

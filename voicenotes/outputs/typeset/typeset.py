@@ -1,0 +1,50 @@
+"""Pages to print: a template of this folder and its data become a PDF, through the library typst.
+
+Nothing outside is used: fonts are those inside the library, files are those given, nothing is fetched.
+The same template and data give the same bytes.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from voicenotes.errors import SheetError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+TEMPLATES = Path(__file__).parent
+PAPERS = ("a4", "letter")
+
+
+def pdf(template_name: str, data: Mapping[str, object], files: Mapping[str, bytes] | None = None) -> bytes:
+    """The PDF that a template makes of `data`, which must be JSON; raises SheetError when it can't be set.
+
+    A template `NAME.typ` reads its data with `#import "common.typ": data`; every string in it is text, never
+    markup. `files` are what it may show, by path: pictures of the kinds PNG, JPEG, GIF, WebP and SVG.
+    """
+    import typst
+
+    template = TEMPLATES / f"{template_name}.typ"
+    if not template.is_file():
+        raise SheetError(
+            f"the template '{template_name}' is missing beside {TEMPLATES}; install voicenotes again"
+        )
+    sources = {path.name: path.read_bytes() for path in sorted(TEMPLATES.glob("*.typ"))}
+    sources = {"main.typ": sources.pop(template.name), **sources, **(files or {})}
+    try:
+        compiler = typst.Compiler(
+            sources,  # type: ignore[type-var]
+            ignore_system_fonts=True,
+            sys_inputs={"data": json.dumps(data, ensure_ascii=False, allow_nan=False)},
+        )
+        made = compiler.compile(format="pdf", timestamp=0)
+    except typst.TypstError as error:
+        raise SheetError(
+            f"the page '{template_name}' can't be set: {' '.join(error.message.split())}"
+        ) from None
+    if not isinstance(made, bytes):
+        raise SheetError(f"the page '{template_name}' can't be set: nothing came out")
+    return made
