@@ -221,9 +221,7 @@ def _hearsay(record: Record, pack: Pack) -> tuple[Hearsay, ...]:
         found += _told("fact", name, titles.get(name, name), fact.evidence, seen)
     titles = {fitting.id: fitting.title for fitting in pack.head.fittings}
     for name, fitting in record.fittings.items():
-        found += _told(
-            "fitting", name, titles.get(name, name), fitting.evidence, fitting.fitted is not None
-        )
+        found += _told("fitting", name, titles.get(name, name), fitting.evidence, fitting.fitted is not None)
     return tuple(found)
 
 
@@ -252,7 +250,9 @@ def _stations(checks: Sequence[ReportCheck], pack: Pack) -> tuple[ReportStation,
         here = [check for check in checks if check.station == station.id]
         if not here:
             continue
-        of = {group: sum(check.group == group for check in here) for group in ("defect", "open", "not_fitted")}
+        of = {
+            group: sum(check.group == group for check in here) for group in ("defect", "open", "not_fitted")
+        }
         applying = len(here) - of["not_fitted"]
         stations.append(
             ReportStation(

@@ -108,7 +108,9 @@ def _money(cost: CostEstimate) -> list[str]:
     found, currency = cost.found, cost.currency
     lines = []
     if cost.invented:
-        lines.append(f"The amounts below are INVENTED: the table \u201c{cost.table}\u201d is a made-up example.")
+        lines.append(
+            f"The amounts below are INVENTED: the table \u201c{cost.table}\u201d is a made-up example."
+        )
     if cost.lines:
         lines.append(
             f"Expected cost of putting the found defects right: {money(found.mean, currency)}, give or take "

@@ -156,7 +156,7 @@ def station_titles(report: Report) -> dict[str, str]:
     return {station.id: station.title for station in report.stations}
 
 
-def station_line(applying: int, settled: int, defective: int, open_: int) -> str:
+def station_line(applying: int, settled: int, defective: int) -> str:
     """A station's share in words: "6 of 9 settled, 2 defects"."""
     if not applying:
         return "nothing to check: not fitted"
