@@ -1,7 +1,7 @@
 """What a report says, as values: built once from a record, then rendered by every format.
 
-Every text in it is one line of printable characters (control characters shown as `\\x1b`), still unescaped: each
-format escapes for itself. Times are seconds from the start of a recording. `report/build.py` makes it.
+Every text in it is one line of printable characters (control characters shown as `\\x1b`), still unescaped:
+each format escapes for itself. Times are seconds from the start of a recording. `report/build.py` makes it.
 """
 
 from __future__ import annotations

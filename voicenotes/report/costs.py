@@ -1,10 +1,10 @@
 """What the defects may cost: three-point formulas, and the same sum drawn at random.
 
-Three amounts a <= m <= b give a mean of (a+4m+b)/6 and a standard deviation of (b-a)/6: Malcolm, Roseboom, Clark
-and Fazar 1959, Operations Research 7(5). Of independent costs the means add, and so do the variances. The draws
-take each cost from the beta distribution with the same mean on the same range, "beta-PERT": shapes
-1+4(m-a)/(b-a) and 1+4(b-m)/(b-a). Its own deviation is between 0.84 and 1.14 times (b-a)/6, so the two ways agree in
-the mean exactly and in the spread about.
+Three amounts a <= m <= b give a mean of (a+4m+b)/6 and a standard deviation of (b-a)/6: Malcolm, Roseboom,
+Clark and Fazar 1959, Operations Research 7(5). Of independent costs the means add, and so do the variances.
+The draws take each cost from the beta distribution with the same mean on the same range, "beta-PERT": shapes
+1+4(m-a)/(b-a) and 1+4(b-m)/(b-a). Its own deviation is between 0.84 and 1.14 times (b-a)/6, so the two ways
+agree in the mean exactly and in the spread about.
 """
 
 from __future__ import annotations
@@ -49,8 +49,8 @@ def estimate(
 ) -> CostEstimate:
     """The expected repair cost of the defects found, and apart from it that of the open checks.
 
-    `likelihoods` says how probable it is that a check, when looked at, is a defect; without any, only the worst
-    case of the open checks is given. The same input gives the same numbers.
+    `likelihoods` says how probable it is that a check, when looked at, is a defect; without any, only the
+    worst case of the open checks is given. The same input gives the same numbers.
     """
     usual = {check.id: check.severity for check in pack.checks}
     lines, unpriced = _lines(table, [(c, c.severity or usual[c.id]) for c in checks if c.group == "defect"])

@@ -1,7 +1,7 @@
 """The drawing of the walk round: where each station and each check's sign stands, and the same as SVG.
 
-Stations go in walking order along a path that turns back at the end of each row. A check's state is told by its
-sign and shape, and besides by colour.
+Stations go in walking order along a path that turns back at the end of each row. A check's state is told by
+its sign and shape, and besides by colour.
 """
 
 from __future__ import annotations

@@ -10,7 +10,7 @@ from voicenotes.report.tables import tables_of
 
 if TYPE_CHECKING:
     from voicenotes.outputs.report_values import Report
-    from voicenotes.report.tables import Cell, Table
+    from voicenotes.report.table import Cell, Table
 
 # CommonMark 0.31, 2.4: any ASCII punctuation character may be escaped with a backslash.
 _PUNCTUATION = re.compile(r"([!\"#$%'()*+,\-./:;=?@\[\\\]^_`{|}~])")

@@ -6,38 +6,47 @@ from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 from voicenotes.outputs.typeset.typeset import pdf
-from voicenotes.outputs.wording import length, minutes
+from voicenotes.outputs.wording import length
+from voicenotes.report.cost_words import (
+    METHOD,
+    dearest,
+    found_rows,
+    invented_line,
+    open_line,
+    open_unpriced_line,
+    unpriced_line,
+)
 from voicenotes.report.drawing import ORDER, drawing_of, sorted_marks
+from voicenotes.report.paper_checks import added, findings, in_order, not_checked
 from voicenotes.report.tables import tables_of
 from voicenotes.report.words import (
     MARKS,
     SEVERITIES,
-    SEVERITY_MEANS,
     SIGNS,
     VERDICTS,
-    deciding,
     defects,
-    is_open,
     measured,
+    money,
     of_group,
     quoted,
     result,
     reviewed,
-    said,
     station_line,
-    station_titles,
     told_of,
     where,
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Mapping
 
-    from voicenotes.outputs.report_values import AddedFinding, Report, ReportCheck, ReportQuote, ReportReading
+    from voicenotes.outputs.report_values import (
+        CostEstimate,
+        CostLine,
+        Report,
+    )
     from voicenotes.report.pictures import Picture
 
-COLUMNS = 3
-LONG = 1200  # characters of quotes from which on a finding may be broken across pages
+COLUMNS = 4
 
 
 def pdf_pages(report: Report, pictures: Mapping[str, Picture] | None = None, paper: str = "a4") -> bytes:
@@ -51,7 +60,6 @@ def pdf_pages(report: Report, pictures: Mapping[str, Picture] | None = None, pap
 def paper_data(report: Report, paths: Mapping[str, str], paper: str = "a4") -> dict[str, Any]:
     """What the template needs: every text already worded, no decision left to it."""
     tables = {table.key: table for table in tables_of(report)}
-    cost = report.cost
     return {
         "paper": paper,
         "title": report.title,
@@ -65,9 +73,9 @@ def paper_data(report: Report, paths: Mapping[str, str], paper: str = "a4") -> d
         "undecided": list(report.undecided),
         "legend": _legend(report),
         "walk": _walk(report),
-        "findings": _findings(report, paths),
-        "noted": [_added(one, paths) for one in report.added if one.severity is None],
-        "not_checked": _not_checked(report),
+        "findings": findings(report, paths),
+        "noted": [added(one, paths) for one in report.added if one.severity is None],
+        "not_checked": not_checked(report),
         "set_aside": [
             [check.title, check.why_open or "", reviewed(check.review)]
             for check in of_group(report, "set_aside")
@@ -97,21 +105,13 @@ def paper_data(report: Report, paths: Mapping[str, str], paper: str = "a4") -> d
         ],
         "photos": _photos(report, paths),
         "checklist": _checklist(report),
-        "cost": None
-        if cost is None
-        else {
-            "invented": cost.invented,
-            "note": tables["cost"].note,
-            "sum": [[str(a), f"{b:,.0f}" if isinstance(b, float) else "", str(c)] for a, b, c in tables["cost"].rows],
-            "currency": cost.currency,
-            "lines": [
-                [line.title, line.severity, *(f"{n:,.0f}" for n in (line.low, line.likely, line.high, line.mean))]
-                for line in cost.lines
-            ],
-        },
-        "in_order": _in_order(report),
+        "cost": _cost(report.cost) if report.cost else None,
+        "in_order": in_order(report),
         "fittings": [[str(cell) for cell in row] for row in tables["fittings"].rows],
-        "fact_quotes": [[str(row[0]), f"{row[1]} {row[2]}".strip(), str(row[3])] for row in tables["facts"].rows],
+        "fact_quotes": [
+            [str(title), f"{value} {known}".strip(), str(said)]
+            for title, value, known, said in tables["facts"].rows
+        ],
         "not_fitted": [[str(cell) for cell in row[:3]] for row in tables["not_fitted"].rows],
         "recordings": [
             [one.file, (one.recorded_at or "").replace("T", " "), length(one.seconds), one.engine or "",
@@ -173,102 +173,6 @@ def _walk(report: Report) -> list[dict[str, Any]]:
     return rows
 
 
-def _quotes(quotes: Sequence[ReportQuote], usual: str) -> list[dict[str, str]]:
-    return [
-        {"text": quoted(quote.text), "where": where(quote), "kind": said(quote, usual)} for quote in quotes
-    ]
-
-
-def _readings(readings: Sequence[ReportReading]) -> list[dict[str, str]]:
-    return [
-        {
-            "quantity": reading.quantity,
-            "value": measured(reading),
-            "verdict": VERDICTS[reading.verdict],
-            "limit": f"({reading.limit})" if reading.limit else "",
-            "outside": "yes" if reading.verdict == "outside" else "",
-            "source": f"Limit from: {reading.source}" if reading.source and reading.limit else "",
-            "doubtful": f"Doubtful: {reading.doubtful}" if reading.doubtful else "",
-        }
-        for reading in readings
-    ]
-
-
-def _shots(names: Sequence[str], paths: Mapping[str, str]) -> list[dict[str, str]]:
-    return [{"name": name, "path": paths.get(name, "")} for name in names]
-
-
-def _finding(check: ReportCheck, station: str, paths: Mapping[str, str]) -> dict[str, Any]:
-    return {
-        "title": check.title,
-        "at": f"{station} \u00b7 {check.id}",
-        "result": result(check),
-        "severity": check.severity or "",
-        "review": reviewed(check.review),
-        "reviewed": check.review is not None,
-        "quotes": _quotes(check.quotes, deciding(check)),
-        "readings": _readings(check.readings),
-        "remarks": list(check.remarks),
-        "photos": _shots(check.photos, paths),
-        "long": sum(len(quote.text) for quote in check.quotes) > LONG or bool(check.photos),
-    }
-
-
-def _added(extra: AddedFinding, paths: Mapping[str, str]) -> dict[str, Any]:
-    return {
-        "title": extra.title,
-        "at": "added in the review, not spoken",
-        "result": f"{extra.severity} defect" if extra.severity else "noted",
-        "severity": extra.severity or "",
-        "review": reviewed(extra.review),
-        "reviewed": True,
-        "quotes": [],
-        "readings": [],
-        "remarks": [extra.text] if extra.text else [],
-        "photos": _shots(extra.photos, paths),
-        "long": True,
-    }
-
-
-def _findings(report: Report, paths: Mapping[str, str]) -> list[dict[str, Any]]:
-    titles = station_titles(report)
-    groups = []
-    for severity in SEVERITIES:
-        found = [_finding(c, titles.get(c.station, c.station), paths) for c in defects(report, severity)]
-        found += [_added(one, paths) for one in report.added if one.severity == severity]
-        title = f"{severity.capitalize()} ({len(found)})"
-        groups.append({"title": title, "means": f"{SEVERITY_MEANS[severity]}.", "found": found})
-    return groups
-
-
-def _not_checked(report: Report) -> list[dict[str, Any]]:
-    stations = {station.id: station for station in report.stations}
-    groups = []
-    for name, group in groupby(of_group(report, "open"), key=lambda check: check.station):
-        station = stations.get(name)
-        groups.append(
-            {
-                "title": station.title if station else name,
-                "cautions": list(station.cautions) if station else [],
-                "checks": [
-                    {
-                        "title": check.title,
-                        "judged": check.judged,
-                        "must": check.must_before_leaving,
-                        "perhaps": check.applies is None,
-                        "why": is_open(check),
-                        "quotes": _quotes(check.quotes, deciding(check)),
-                        "readings": _readings(check.readings),
-                        "remarks": list(check.remarks),
-                        "minutes": minutes(check.minutes),
-                    }
-                    for check in group
-                ],
-            }
-        )
-    return groups
-
-
 def _photos(report: Report, paths: Mapping[str, str]) -> list[dict[str, str]]:
     """The photos that stand beside no finding, and those that can't be shown."""
     used = {name for check in report.checks for name in check.photos}
@@ -298,16 +202,22 @@ def _checklist(report: Report) -> list[dict[str, Any]]:
     ]
 
 
-def _in_order(report: Report) -> list[dict[str, Any]]:
-    titles = station_titles(report)
-    return [
-        {
-            "title": check.title,
-            "at": titles.get(check.station, check.station),
-            "quotes": _quotes(check.quotes, "good"),
-            "readings": _readings(check.readings),
-            "remarks": list(check.remarks),
-            "review": reviewed(check.review),
-        }
-        for check in of_group(report, "ok")
-    ]
+def _cost(cost: CostEstimate) -> dict[str, Any]:
+    return {
+        "invented": invented_line(cost) or "",
+        "source": f"From the cost table \u201c{cost.table}\u201d. {cost.note}",
+        "currency": cost.currency,
+        "sum": [[what, money(amount, cost.currency), how] for what, amount, how in found_rows(cost)],
+        "lines": [_cost_line(line) for line in cost.lines],
+        "lacking": unpriced_line(cost) or "",
+        "open": open_line(cost) or "Nothing: no unsettled check has a price.",
+        "open_lines": [_cost_line(line) for line in dearest(cost)] if cost.open else [],
+        "open_lacking": open_unpriced_line(cost) or "",
+        "method": METHOD,
+    }
+
+
+def _cost_line(line: CostLine) -> list[str]:
+    amounts = (line.low, line.likely, line.high, line.likelihood * line.mean)
+    odds = f", {100 * line.likelihood:.0f} % likely" if line.likelihood < 1 else ""
+    return [line.title, f"{line.severity}{odds}", *(f"{amount:,.0f}" for amount in amounts)]

@@ -1,4 +1,7 @@
-"""Photos of a visit, scaled for a report: only what Pillow draws anew goes in, so no place or maker of a camera."""
+"""Photos of a visit, scaled for a report.
+
+Only what Pillow draws anew goes in: nothing of a photo's metadata, such as where it was taken.
+"""
 
 from __future__ import annotations
 

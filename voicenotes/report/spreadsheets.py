@@ -12,7 +12,7 @@ from voicenotes.report.tables import tables_of
 
 if TYPE_CHECKING:
     from voicenotes.outputs.report_values import Report
-    from voicenotes.report.tables import Cell, Table
+    from voicenotes.report.table import Cell, Table
 
 # A spreadsheet takes a cell for a formula that begins with one of these, perhaps behind blanks: OWASP, "CSV
 # Injection"; the wide forms are those of East Asian keyboards.

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from voicenotes.outputs.wording import count, in_a_list, length, minutes
-from voicenotes.report.words import SEVERITIES, defects, joined, money, of_group
+from voicenotes.report.cost_words import found_line, invented_line, open_line, unpriced_line
+from voicenotes.report.words import SEVERITIES, defects, joined, of_group
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -99,32 +100,11 @@ def _review(report: Report) -> str:
     if len(done) == len(found):
         return f"All {count(len(found), 'finding')} were reviewed by a person."
     return (
-        f"{len(done)} of {count(len(found), 'finding')} were reviewed by a person; the others are marked, and are as "
-        "a program understood the recordings."
+        f"{len(done)} of {count(len(found), 'finding')} were reviewed by a person; the others are marked, "
+        "and are as a program understood the recordings."
     )
 
 
 def _money(cost: CostEstimate) -> list[str]:
-    found, currency = cost.found, cost.currency
-    lines = []
-    if cost.invented:
-        lines.append(
-            f"The amounts below are INVENTED: the table \u201c{cost.table}\u201d is a made-up example."
-        )
-    if cost.lines:
-        lines.append(
-            f"Expected cost of putting the found defects right: {money(found.mean, currency)}, give or take "
-            f"{money(found.sd, currency)}; in 8 of 10 cases between {money(found.p10, currency)} and "
-            f"{money(found.p90, currency)}."
-        )
-    if cost.unpriced:
-        lines.append(f"Without a price, and so not in that sum: {joined(cost.unpriced)}.")
-    if cost.open:
-        lines.append(
-            f"The unsettled checks may add to that, {money(cost.open.mean, currency)} on average; at the worst "
-            f"{money(cost.open_worst, currency)}."
-        )
-    elif cost.open_lines:
-        worst = money(cost.open_worst, currency)
-        lines.append(f"The unsettled checks may add anything from nothing to {worst} at the worst.")
-    return lines
+    lines = [invented_line(cost), found_line(cost), unpriced_line(cost), open_line(cost)]
+    return [line for line in lines if line]

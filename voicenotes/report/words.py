@@ -60,6 +60,9 @@ SIGNS = {
     "set_aside": "s", "not_fitted": "\u2013",
 }  # fmt: skip
 NOT_REVIEWED = "not reviewed"
+NOT_PASSED = (
+    "A check that stands here has not been passed. Nobody can tell from this visit whether it is in order."
+)
 
 
 def clean(text: str) -> str:

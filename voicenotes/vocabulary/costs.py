@@ -49,7 +49,7 @@ class CostTable(Entry):
     severities: dict[Severity, Cost] = Field(default_factory=dict)
 
     def cost_of(self, check: str, station: str, severity: Severity) -> tuple[Cost, str] | None:
-        """The cost of a defect and which entry gave it: "check", "station" or "severity"; None without one."""
+        """A defect's cost and which entry gave it: "check", "station" or "severity"; None without one."""
         for found, entry in (
             (self.checks.get(check), "check"),
             (self.stations.get(station, {}).get(severity), "station"),
@@ -85,3 +85,10 @@ def read_costs(path: str | Path, pack: Pack) -> CostTable:
     if not (table.checks or table.stations or table.severities):
         raise PackError(f"{path}, line 1: gives no cost at all; begin with severities")
     return table
+
+
+def lacking_costs(table: CostTable, pack: Pack) -> list[str]:
+    """The titles of the pack's checks whose defect, of its usual severity, has no price in the table."""
+    return [
+        check.title for check in pack.checks if table.cost_of(check.id, check.station, check.severity) is None
+    ]

@@ -151,8 +151,8 @@ class Fact(Entry):
          quantity  a number with a unit of `dimension`, kept in `unit`
 
     `lowest` and `highest`, in `unit`, are what it can be at all; `units` those that it can be said in, where
-    not all of its dimension will do ("ten minutes" are no power-on hours). A `headline` fact stands in a report's
-    title.
+    not all of its dimension will do ("ten minutes" are no power-on hours). A `headline` fact stands in the
+    title of a report.
     """
 
     id: Name
