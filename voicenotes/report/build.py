@@ -25,9 +25,9 @@ if TYPE_CHECKING:
     from voicenotes.vocabulary.schema import Pack
 
 SCOPE = (
-    "This report says what an inspector said on the day, as a program understood it: no more.",
+    "This report says what an inspector said on the day, as a program understood it.",
     "What was not mentioned was not checked, and has not been passed.",
-    "Whatever has a cover or a guard counts as not opened unless a finding says that it was open.",
+    "Whatever has a cover counts as not opened unless a finding says that it was open.",
     "Each finding rests on the quotes beside it; the recordings are the evidence.",
 )
 IS_NOT = (

@@ -18,9 +18,9 @@ if TYPE_CHECKING:
 
     from voicenotes.outputs.report_values import Mark, ReportStation
 
-TILE, GAP, SIGN, PITCH = 216.0, 20.0, 16.0, 20.0
+TILE, GAP, SIGN, PITCH = 216.0, 16.0, 16.0, 20.0
 SIGNS_A_ROW = 10
-HEAD, FOOT = 26.0, 22.0
+HEAD, FOOT = 25.0, 21.0
 ORDER: tuple[Mark, ...] = (
     "critical", "major", "minor", "ok", "must", "open", "told", "set_aside", "not_fitted",
 )  # fmt: skip

@@ -16,11 +16,12 @@ from voicenotes.report.cost_words import (
     open_unpriced_line,
     unpriced_line,
 )
-from voicenotes.report.drawing import ORDER, drawing_of, sorted_marks
+from voicenotes.report.drawing import GAP, ORDER, TILE, drawing_of, sorted_marks
 from voicenotes.report.paper_checks import added, findings, in_order, not_checked
 from voicenotes.report.tables import tables_of
 from voicenotes.report.words import (
     MARKS,
+    NOT_PASSED,
     SEVERITIES,
     SIGNS,
     VERDICTS,
@@ -73,8 +74,11 @@ def paper_data(report: Report, paths: Mapping[str, str], paper: str = "a4") -> d
         "undecided": list(report.undecided),
         "legend": _legend(report),
         "walk": _walk(report),
+        "walk_width": COLUMNS * (TILE + GAP),
+        "gap": GAP,
         "findings": findings(report, paths),
         "noted": [added(one, paths) for one in report.added if one.severity is None],
+        "not_passed": NOT_PASSED,
         "not_checked": not_checked(report),
         "set_aside": [
             [check.title, check.why_open or "", reviewed(check.review)]

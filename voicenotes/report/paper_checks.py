@@ -62,6 +62,11 @@ def _shots(names: Sequence[str], paths: Mapping[str, str]) -> list[dict[str, str
     return [{"name": name, "path": paths.get(name, "")} for name in names]
 
 
+def _is_long(check: ReportCheck) -> bool:
+    """Whether its quotes may need more than what is left of a page."""
+    return sum(len(quote.text) + len(quote.recording) for quote in check.quotes) > LONG
+
+
 def _finding(check: ReportCheck, station: str, paths: Mapping[str, str]) -> dict[str, Any]:
     return {
         "title": check.title,
@@ -74,7 +79,7 @@ def _finding(check: ReportCheck, station: str, paths: Mapping[str, str]) -> dict
         "readings": _readings(check.readings),
         "remarks": list(check.remarks),
         "photos": _shots(check.photos, paths),
-        "long": sum(len(quote.text) for quote in check.quotes) > LONG or bool(check.photos),
+        "long": _is_long(check) or bool(check.photos),
     }
 
 
@@ -125,6 +130,7 @@ def not_checked(report: Report) -> list[dict[str, Any]]:
                         "readings": _readings(check.readings),
                         "remarks": list(check.remarks),
                         "minutes": minutes(check.minutes),
+                        "long": _is_long(check),
                     }
                     for check in group
                 ],
@@ -143,6 +149,7 @@ def in_order(report: Report) -> list[dict[str, Any]]:
             "readings": _readings(check.readings),
             "remarks": list(check.remarks),
             "review": reviewed(check.review),
+            "long": _is_long(check),
         }
         for check in of_group(report, "ok")
     ]
