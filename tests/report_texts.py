@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import html
 import io
 import json
 import re
@@ -17,7 +16,8 @@ from pypdf import PdfReader
 FORMATS = ("html", "pdf", "xlsx", "csv", "md", "json")
 # What stands at the head and foot of every page but the first.
 HEAD_OR_FOOT = re.compile(
-    r"^Inspection report.*$|Observed on the day only; no certification and no permit to run\.|Page \d+ of \d+",
+    r"^Inspection report.*$|Observed on the day only; no certification and no permit to run\."
+    r"|Page \d+ of \d+",
     re.MULTILINE,
 )
 UNSEEN = re.compile(r"[\s\u00ad\u200b]+")
@@ -98,4 +98,4 @@ def text_of(format_: str, content: str | bytes) -> str:
         text = "".join(parsed(shown).pieces)
     else:
         text = "\n".join(_strings(json.loads(content)))
-    return squeezed(html.unescape(text) if format_ == "none" else text)
+    return squeezed(text)

@@ -1,8 +1,8 @@
 """Every finding, gap, reading and piece of hearsay of a record is in every format of its report.
 
-The items are taken from the record itself, not from the report: a check that the report forgot would be missed
-here. The visits are the demonstration visit, as its texts, and visits put together from the evaluation sets that
-may be looked at.
+The items are taken from the record itself, not from the report: a check that the report forgot would be
+missed here. The visits are the demonstration visit, as its texts, and visits put together from the evaluation
+sets that may be looked at.
 """
 
 from __future__ import annotations
@@ -42,12 +42,12 @@ def pack() -> Pack:
 
 @lru_cache
 def record_of(visit: str) -> Record:
-    """The demo's texts, or every third sentence of a set as one visit of four recordings."""
+    """The demo's texts, or every fourth sentence of a set as one visit of four recordings."""
     if visit == "demo":
         files = sorted((ROOT / "demo_recordings/texts").glob("*.txt"))
         return read_texts([path.read_text(encoding="utf-8") for path in files], pack())
     entries = checked_file(ROOT / f"tests/evaluation/{visit}.yaml", pack())
-    said = [text for _, entry in entries[::3] for text in entry.texts]
+    said = [text for _, entry in entries[::4] for text in entry.texts]
     return read_texts([" ".join(said[part::4]) for part in range(4)], pack())
 
 
@@ -170,9 +170,7 @@ def test_a_report_is_made_of_nothing_but_its_input() -> None:
 @pytest.mark.parametrize("visit", VISITS)
 def test_the_json_keeps_to_its_published_schema(visit: str) -> None:
     table = read_costs(ROOT / "demo_recordings/costs.yaml", pack())
-    priced = report_of(
-        record_of(visit), pack(), cost=estimate(table, report(visit).checks, pack())
-    )
+    priced = report_of(record_of(visit), pack(), cost=estimate(table, report(visit).checks, pack()))
     text = rendered(priced, "json")
     jsonschema.Draft202012Validator(schema_of("report")).validate(json.loads(text))
     assert Report.model_validate_json(text) == priced

@@ -34,7 +34,7 @@ IS_NOT = (
     "It is not a certification, an approval or a declaration of conformity.",
     "It is not a permit to run the machine, to open it, or to move it.",
     "It does not replace local codes, the machine's own manual or the site's rules, which come first.",
-    "Electrical work, pressure, lifting and everything else that can hurt is for licensed or qualified people.",
+    "Electrical work, lifting and everything else that can hurt is for licensed or qualified people.",
     "It is not a valuation, and a cost estimate in it is not an offer.",
 )
 

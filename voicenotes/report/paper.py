@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
+from voicenotes.outputs.typeset.drawable import NOTE, all_drawable
 from voicenotes.outputs.typeset.typeset import pdf
 from voicenotes.outputs.wording import length
 from voicenotes.report.cost_words import (
@@ -55,7 +57,14 @@ def pdf_pages(report: Report, pictures: Mapping[str, Picture] | None = None, pap
     shown = {name: one for name, one in (pictures or {}).items() if one.jpeg}
     paths = {name: f"photo-{index}.jpg" for index, name in enumerate(shown)}
     files = {paths[name]: one.jpeg for name, one in shown.items()}
-    return pdf("report", paper_data(report, paths, paper), files)
+    data = paper_data(report, paths, paper)
+    shown_data = all_drawable(data)
+    return pdf("report", {**shown_data, "lacking_signs": NOTE if _lacks(data, shown_data) else ""}, files)
+
+
+def _lacks(data: dict[str, Any], shown: dict[str, Any]) -> bool:
+    """Whether a character had to be shown as its code."""
+    return json.dumps(shown).count("[U+") > json.dumps(data).count("[U+")
 
 
 def paper_data(report: Report, paths: Mapping[str, str], paper: str = "a4") -> dict[str, Any]:
