@@ -18,7 +18,7 @@ from small_pack import write_pack
 import voicenotes
 from voicenotes.model import Evidence, FactFinding, Record
 from voicenotes.outputs.typeset import typeset
-from voicenotes.outputs.typeset.drawable import drawable, ranges
+from voicenotes.outputs.typeset.drawable import drawable, spans
 from voicenotes.report.build import report_of
 from voicenotes.report.markdown import escaped
 from voicenotes.report.spreadsheets import harmless
@@ -222,7 +222,7 @@ def test_no_cell_of_the_workbook_can_be_a_formula(hostile: dict[str, str | bytes
 
 
 def test_each_end_of_the_drawable_ranges_is_drawn(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    ends = sorted({char for pair in ranges() for char in map(chr, pair) if not unicodedata.combining(char)})
+    ends = sorted({char for pair in spans() for char in map(chr, pair) if not unicodedata.combining(char)})
     shutil.copy(typeset.TEMPLATES / "common.typ", tmp_path)
     lines = [
         '#import "common.typ": *',

@@ -112,7 +112,7 @@ def test_every_item_of_the_record_is_in_the_format(visit: str, format_: str) -> 
 def test_the_visits_hold_many_items_of_every_kind() -> None:
     counts = {kind: sum(len(list(of(record_of(v)))) for v in VISITS) for kind, of in ITEMS.items()}
     assert counts["findings"] > 400 and counts["gaps"] > 400
-    assert counts["readings"] > 100 and counts["hearsay"] > 10 and counts["facts"] > 20
+    assert counts["readings"] > 100 and counts["hearsay"] >= 10 and counts["facts"] > 20
 
 
 @pytest.mark.parametrize("format_", FORMATS)

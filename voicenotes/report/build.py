@@ -31,7 +31,7 @@ SCOPE = (
     "Each finding rests on the quotes beside it; the recordings are the evidence.",
 )
 IS_NOT = (
-    "It is not a certification, an approval or a declaration of conformity.",
+    "It is not a certification, nor an approval of any kind.",
     "It is not a permit to run the machine, to open it, or to move it.",
     "It does not replace local codes, the machine's own manual or the site's rules, which come first.",
     "Electrical work, lifting and everything else that can hurt is for licensed or qualified people.",

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from voicenotes.report.pictures import Picture
 
 NOTHING = Markup("")
+JPEG = "image/jpeg"
 
 
 def findings(report: Report, pictures: Mapping[str, Picture]) -> Markup:
@@ -65,7 +66,7 @@ def _shot(name: str, report: Report, pictures: Mapping[str, Picture]) -> Markup:
     if picture is None or picture.problem or not picture.jpeg:
         problem = picture.problem if picture else None
         return tag("p", f"Photo {name} {problem or 'is not there'}.", class_="note")
-    source = f"data:image/jpeg;base64,{base64.b64encode(picture.jpeg).decode('ascii')}"
+    source = f"data:{JPEG};base64,{base64.b64encode(picture.jpeg).decode('ascii')}"
     image = tag("img", src=source, alt=f"Photo: {words}", width=picture.width, height=picture.height)
     return tag("figure", image, tag("figcaption", words, class_="note"))
 

@@ -8,7 +8,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-RANGES = Path(__file__).with_name("drawable.txt")
+DRAWN_FILE = Path(__file__).with_name("drawable.txt")
 NOTE = "Signs that the fonts of this PDF lack stand as codes, such as [U+65E5]; the HTML report shows them."
 
 
@@ -29,9 +29,9 @@ def all_drawable(data: Any) -> Any:
     return data
 
 
-def ranges() -> list[tuple[int, int]]:
+def spans() -> list[tuple[int, int]]:
     """First and last code point of each range that can be drawn."""
-    lines = RANGES.read_text(encoding="utf-8").splitlines()
+    lines = DRAWN_FILE.read_text(encoding="utf-8").splitlines()
     tokens = [token for line in lines if not line.startswith("#") for token in line.split()]
     pairs = [token.partition("-") for token in tokens]
     return [(int(first, 16), int(last or first, 16)) for first, _, last in pairs]
@@ -39,7 +39,7 @@ def ranges() -> list[tuple[int, int]]:
 
 @lru_cache
 def _undrawable() -> re.Pattern[str]:
-    drawn = "".join(f"{re.escape(chr(first))}-{re.escape(chr(last))}" for first, last in ranges())
+    drawn = "".join(f"{re.escape(chr(first))}-{re.escape(chr(last))}" for first, last in spans())
     return re.compile(f"[^\\s{drawn}]+")
 
 

@@ -7,6 +7,7 @@ The same template and data give the same bytes.
 from __future__ import annotations
 
 import json
+import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -35,12 +36,17 @@ def pdf(template_name: str, data: Mapping[str, object], files: Mapping[str, byte
     sources = {path.name: path.read_bytes() for path in sorted(TEMPLATES.glob("*.typ"))}
     sources = {"main.typ": sources.pop(template.name), **sources, **(files or {})}
     try:
-        compiler = typst.Compiler(
-            sources,  # type: ignore[type-var]
-            ignore_system_fonts=True,
-            sys_inputs={"data": json.dumps(data, ensure_ascii=False, allow_nan=False)},
-        )
-        made = compiler.compile(format="pdf", timestamp=0)
+        # from files and not from memory: in memory the library takes text alone, and pictures are none
+        with tempfile.TemporaryDirectory(prefix="voicenotes-") as folder:
+            for name, content in sources.items():
+                (Path(folder) / name).write_bytes(content)
+            compiler = typst.Compiler(
+                str(Path(folder) / "main.typ"),
+                root=folder,
+                ignore_system_fonts=True,
+                sys_inputs={"data": json.dumps(data, ensure_ascii=False, allow_nan=False)},
+            )
+            made = compiler.compile(format="pdf", timestamp=0)
     except typst.TypstError as error:
         raise SheetError(
             f"the page '{template_name}' can't be set: {' '.join(error.message.split())}"
