@@ -39,7 +39,9 @@ def pdf(template_name: str, data: Mapping[str, object], files: Mapping[str, byte
         # from files and not from memory: in memory the library takes text alone, and pictures are none
         with tempfile.TemporaryDirectory(prefix="voicenotes-") as folder:
             for name, content in sources.items():
-                (Path(folder) / name).write_bytes(content)
+                path = Path(folder) / name
+                path.parent.mkdir(parents=True, exist_ok=True)
+                path.write_bytes(content)
             compiler = typst.Compiler(
                 str(Path(folder) / "main.typ"),
                 root=folder,
