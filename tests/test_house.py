@@ -25,7 +25,7 @@ FLOORS = [
     {"audio", "speech", "language"},
     {"findings"},
     {"outputs", "files", "listing", "changes", "lock", "times"},
-    {"hearing", "visit", "scoring", "backlog", "watching"},
+    {"hearing", "visit", "scoring", "backlog", "watching", "report"},
     {"cli", "__main__"},
 ]
 MAY_USE_WITHIN_FLOOR = {

@@ -102,17 +102,17 @@ def check_writable(folder: Path) -> None:
             probe.unlink(missing_ok=True)
 
 
-def write_atomically(path: Path, text: str) -> None:
-    """Write UTF-8 text so that `path` holds either the old or the whole new content, even on a crash.
+def write_atomically(path: Path, content: str | bytes) -> None:
+    """Write bytes, or text as UTF-8, so that `path` holds the old or the whole new content, even on a crash.
 
-    The text goes to a temporary file in the same folder, to the disk, and then to its name.
+    The content goes to a temporary file in the same folder, to the disk, and then to its name.
     Raises VisitError when the folder can't be written.
     """
     temporary = path.with_name(f".{path.name}.{os.getpid()}.tmp")
     try:
         temporary.unlink(missing_ok=True)  # left over, or a link that somebody laid to another file
-        with temporary.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+        with temporary.open("xb") as file:
+            file.write(content.encode("utf-8") if isinstance(content, str) else content)
             file.flush()
             os.fsync(file.fileno())
         temporary.replace(path)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -24,13 +25,28 @@ def packs() -> None:
 @guarded_command
 def lint(
     pack: Annotated[str, typer.Argument(help="A pack's name or folder.", show_default=False)],
+    costs: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE", help="Check this table of repair costs against the pack.", show_default=False
+        ),
+    ] = None,
 ) -> None:
-    """Check a pack's files; name the file and line of the first fault."""
+    """Check a pack's files, or a cost table; name the file and line of the first fault."""
     from voicenotes.outputs.wording import count
     from voicenotes.vocabulary.lint import checked_sentences
     from voicenotes.vocabulary.load import load_pack
 
     loaded = load_pack(pack)
+    if costs:
+        from voicenotes.vocabulary.costs import lacking_costs, read_costs
+
+        lacking = lacking_costs(read_costs(costs, loaded), loaded)
+        without = f"; no price for a defect of {count(len(lacking), 'check')}" if lacking else ""
+        show(f"{costs}: no faults{without}")
+        for title in lacking:
+            show(f"  {title}")
+        return
     sentences = checked_sentences(pack, loaded)
     show(
         f"{loaded.id}: {len(loaded.checks)} checks at {len(loaded.head.stations)} stations, "
@@ -43,12 +59,12 @@ def schema(
     name: Annotated[
         str,
         typer.Argument(
-            help="record, gap-list, explanation, transcript, score, pack, check, part, aspect, cue, fact, "
-            "sentence or visit-label."
+            help="record, gap-list, report, explanation, transcript, score, costs, pack, check, part, aspect, "
+            "cue, fact, sentence or visit-label."
         ),
     ] = "record",
 ) -> None:
-    """Print the JSON Schema of the record, an explanation, a transcript, a score or an entry of a pack."""
+    """Print the JSON Schema of the record, a report, a transcript, a score, costs or an entry of a pack."""
     from voicenotes.outputs.schemas import schema_of
 
     print_json(schema_of(name))

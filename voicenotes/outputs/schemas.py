@@ -1,4 +1,4 @@
-"""JSON Schemas of record, explanation, transcript, score and each kind of pack file, from the models."""
+"""JSON Schemas of record, report, explanation, transcript, score, costs and pack files, from the models."""
 
 from __future__ import annotations
 
@@ -11,6 +11,8 @@ from voicenotes.findings.gap_values import GapList
 from voicenotes.findings.score_values import Score
 from voicenotes.model import Record, Transcript
 from voicenotes.outputs.explanation import Explanation
+from voicenotes.outputs.report_values import Report
+from voicenotes.vocabulary.costs import CostTable
 from voicenotes.vocabulary.labels import LabelledSentence, VisitLabel
 from voicenotes.vocabulary.schema import Aspect, Check, Cue, Fact, PackHead, Part
 
@@ -30,6 +32,8 @@ _ONE: dict[str, type[BaseModel]] = {
     "visit-label": VisitLabel,
     "score": Score,
     "gap-list": GapList,
+    "report": Report,
+    "costs": CostTable,
 }
 _FILES: dict[str, Any] = {
     "checks-file": tuple[Check, ...],

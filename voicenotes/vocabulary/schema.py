@@ -136,12 +136,16 @@ class Check(ConditionLists):
 
 
 class Station(Entry):
-    """A place on the walk round; `terms` announce it ("round the back now"), cautions are shown there."""
+    """A place on the walk round; `terms` announce it ("round the back now"), cautions are shown there.
+
+    The checks of a `checklist` station are a list to tick off in the report.
+    """
 
     id: Name
     title: str
     terms: Phrases = ()
     cautions: tuple[str, ...] = ()
+    checklist: bool = False
 
 
 class Fact(Entry):
@@ -154,7 +158,8 @@ class Fact(Entry):
          quantity  a number with a unit of `dimension`, kept in `unit`
 
     `lowest` and `highest`, in `unit`, are what it can be at all; `units` those that it can be said in, where
-    not all of its dimension will do ("ten minutes" are no power-on hours).
+    not all of its dimension will do ("ten minutes" are no power-on hours). A `headline` fact stands in the
+    title of a report.
     """
 
     id: Name
@@ -168,6 +173,7 @@ class Fact(Entry):
     dimension: Name | None = None
     lowest: float | None = None
     highest: float | None = None
+    headline: bool = False
 
 
 CueKind = Literal[

@@ -1,0 +1,157 @@
+"""From a record to a report: one value that every format renders. A pure function of what it is given."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from voicenotes.outputs.report_values import (
+    Photo,
+    Report,
+    ReportCheck,
+    ReportRecording,
+    ReportStation,
+    StationMark,
+)
+from voicenotes.report.said import checks_of, facts_of, fittings_of, hearsay_of, value_of
+from voicenotes.report.summary import summary_of
+from voicenotes.report.words import clean
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from voicenotes.model import Record
+    from voicenotes.outputs.report_values import CostEstimate, Mark
+    from voicenotes.report.pictures import Picture
+    from voicenotes.vocabulary.schema import Pack
+
+SCOPE = (
+    "This report says what an inspector said on the day, as a program understood it.",
+    "What was not mentioned was not checked, and has not been passed.",
+    "Whatever has a cover counts as not opened unless a finding says that it was open.",
+    "Each finding rests on the quotes beside it; the recordings are the evidence.",
+)
+IS_NOT = (
+    "It is not a certification, nor an approval of any kind.",
+    "It is not a permit to run the machine, to open it, or to move it.",
+    "It does not replace local codes, the machine's own manual or the site's rules, which come first.",
+    "Electrical work, lifting and everything else that can hurt is for licensed or qualified people.",
+    "It is not a valuation, and a cost estimate in it is not an offer.",
+)
+
+
+def report_of(
+    record: Record,
+    pack: Pack,
+    pictures: Mapping[str, Picture] | None = None,
+    cost: CostEstimate | None = None,
+) -> Report:
+    """The report of a visit.
+
+    `pictures` are the photos of the visit by file name, `cost` what the defects may cost (`report/costs.py`).
+    """
+    checks = checks_of(record, pack)
+    report = Report(
+        title=_title(record, pack),
+        machine=clean(pack.head.title),
+        pack=record.pack,
+        dates=_dates(record),
+        reviewed=False,
+        summary=(),
+        facts=facts_of(record, pack),
+        fittings=fittings_of(record, pack),
+        checks=checks,
+        hearsay=hearsay_of(record, pack),
+        stations=_stations(checks, pack),
+        checklist=_checklist(checks, pack),
+        photos=_photos(pictures or {}, {}),
+        cost=cost,
+        recordings=_recordings(record),
+        unmatched_remarks=len(record.untagged),
+        scope=SCOPE,
+        cautions=tuple(clean(caution) for caution in pack.head.cautions),
+        is_not=IS_NOT,
+    )
+    return report.model_copy(update={"summary": summary_of(report)})
+
+
+def _title(record: Record, pack: Pack) -> str:
+    """The kind of machine, and what its head facts say which one it is."""
+    known = {name: fact for name, fact in record.facts.items() if fact.value is not None}
+    named = [value_of(known[fact.id]) for fact in pack.facts if fact.headline and fact.id in known]
+    return f"{clean(pack.head.title)}{': ' if named else ''}{' '.join(named)}"
+
+
+def _mark(check: ReportCheck) -> Mark:
+    if check.group == "open":
+        return "told" if check.only_told else "must" if check.must_before_leaving else "open"
+    if check.group == "defect":
+        return check.severity or "minor"
+    return check.group
+
+
+def _stations(checks: Sequence[ReportCheck], pack: Pack) -> tuple[ReportStation, ...]:
+    """The walk round: each station of the pack that has checks, in walking order."""
+    stations = []
+    for station in pack.head.stations:
+        here = [check for check in checks if check.station == station.id]
+        if not here:
+            continue
+        of = {
+            group: sum(check.group == group for check in here) for group in ("defect", "open", "not_fitted")
+        }
+        applying = len(here) - of["not_fitted"]
+        stations.append(
+            ReportStation(
+                id=station.id,
+                title=clean(station.title),
+                cautions=tuple(clean(caution) for caution in station.cautions),
+                marks=tuple(StationMark(check=c.id, title=c.title, mark=_mark(c)) for c in here),
+                applying=applying,
+                settled=applying - of["open"],
+                defects=of["defect"],
+                open=of["open"],
+                not_fitted=of["not_fitted"],
+            )
+        )
+    return tuple(stations)
+
+
+def _checklist(checks: Sequence[ReportCheck], pack: Pack) -> tuple[str, ...]:
+    stations = {station.id for station in pack.head.stations if station.checklist}
+    return tuple(check.id for check in checks if check.station in stations and check.group != "not_fitted")
+
+
+def _photos(pictures: Mapping[str, Picture], captions: Mapping[str, str]) -> tuple[Photo, ...]:
+    return tuple(
+        Photo(
+            file=clean(name),
+            caption=clean(captions.get(name, "")),
+            width=picture.width,
+            height=picture.height,
+            problem=picture.problem,
+        )
+        for name, picture in pictures.items()
+    )
+
+
+def _recordings(record: Record) -> tuple[ReportRecording, ...]:
+    return tuple(
+        ReportRecording(
+            file=clean(entry.file),
+            seconds=entry.seconds,
+            words=entry.words,
+            recorded_at=entry.recorded_at,
+            recorded_at_from=entry.recorded_at_from,
+            engine=entry.engine,
+            sha256=entry.sha256,
+            problem=clean(entry.problem) if entry.problem else None,
+            doubt=clean(entry.quality.doubt) if entry.quality and entry.quality.doubt else None,
+        )
+        for entry in record.recordings
+    )
+
+
+def _dates(record: Record) -> tuple[str, ...]:
+    """First and last day on which something was recorded; empty where no recording knows."""
+    days = sorted({entry.recorded_at[:10] for entry in record.recordings if entry.recorded_at})
+    return (days[0], days[-1]) if days else ()

@@ -1,0 +1,110 @@
+"""The summary in plain words: what a buyer should know before he reads on."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from voicenotes.outputs.wording import count, in_a_list, length, minutes
+from voicenotes.report.cost_words import found_line, invented_line, open_line, unpriced_line
+from voicenotes.report.words import SEVERITIES, defects, joined, of_group
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from voicenotes.outputs.report_values import CostEstimate, Report, ReportCheck
+
+
+def summary_of(report: Report) -> tuple[str, ...]:
+    """One sentence or two on each: what was found, what was not checked, what is only told, review, money."""
+    lines = [_basis(report), _found(report), *_critical(report), _not_checked(report), *_limits(report)]
+    lines += [*_told(report), *_unheard(report), _review(report)]
+    if report.cost:
+        lines += _money(report.cost)
+    return tuple(lines)
+
+
+def _basis(report: Report) -> str:
+    talk = length(sum(recording.seconds for recording in report.recordings))
+    day = f" of {' to '.join(dict.fromkeys(report.dates))}" if report.dates else ""
+    recordings = count(len(report.recordings), "recording")
+    return f"This rests on {recordings}{day}, {talk} in all, spoken while walking round the machine."
+
+
+def _found(report: Report) -> str:
+    counts = [(severity, len(defects(report, severity))) for severity in SEVERITIES]
+    total = sum(number for _, number in counts) + len(report.added)
+    if not total:
+        return "No defect was found in what was checked."
+    parts = [f"{number} {severity}" for severity, number in counts if number]
+    if report.added:
+        parts.append(f"{len(report.added)} added in the review")
+    return f"{count(total, 'defect')} found: {joined(parts)}."
+
+
+def _critical(report: Report) -> list[str]:
+    found = defects(report, "critical")
+    return [f"Critical, before anything else: {_titles(found)}."] if found else []
+
+
+def _titles(checks: Sequence[ReportCheck]) -> str:
+    return joined([in_a_list(check.title) for check in checks])
+
+
+def _not_checked(report: Report) -> str:
+    open_ = of_group(report, "open")
+    applying = [check for check in report.checks if check.group != "not_fitted"]
+    if not open_:
+        return f"All {count(len(applying), 'check')} that apply to this machine are settled."
+    must = [check for check in open_ if check.must_before_leaving]
+    words = f"NOT settled: {len(open_)} of the {count(len(applying), 'check')} that apply or may apply"
+    if not must:
+        return f"{words}. None of them was to be settled before leaving."
+    time = minutes(sum(check.minutes for check in must))
+    return f"{words}; {len(must)} of them should have been settled before leaving (about {time})."
+
+
+def _limits(report: Report) -> list[str]:
+    readings = [reading for check in report.checks for reading in check.readings]
+    outside = [reading for reading in readings if reading.verdict == "outside"]
+    if not readings:
+        return ["No value was measured."]
+    if not outside:
+        return [f"{count(len(readings), 'reading')}, none of them outside a limit."]
+    titles = joined([in_a_list(title) for title in dict.fromkeys(r.title for r in outside)])
+    return [f"{count(len(readings), 'reading')}, {len(outside)} of them outside the limit: {titles}."]
+
+
+def _told(report: Report) -> list[str]:
+    told = {(item.kind, item.id) for item in report.hearsay if not item.also_checked}
+    return [f"{count(len(told), 'point')} known only from what somebody said."] if told else []
+
+
+def _unheard(report: Report) -> list[str]:
+    broken = [recording.file for recording in report.recordings if recording.problem]
+    doubted = [recording.file for recording in report.recordings if recording.doubt]
+    lines = []
+    if broken:
+        lines.append(f"Not read, or only in part: {joined(broken)}.")
+    if doubted:
+        lines.append(f"Recorded too badly to be trusted: {joined(doubted)}.")
+    return lines
+
+
+def _review(report: Report) -> str:
+    found = of_group(report, "defect", "ok")
+    done = [check for check in found if check.review]
+    if not found and not report.added:
+        return "There is no finding that could be reviewed."
+    if not done:
+        return "Nobody has reviewed the findings yet: each one is as a program understood the recordings."
+    if len(done) == len(found):
+        return f"All {count(len(found), 'finding')} were reviewed by a person."
+    return (
+        f"{len(done)} of {count(len(found), 'finding')} were reviewed by a person; the others are marked, "
+        "and are as a program understood the recordings."
+    )
+
+
+def _money(cost: CostEstimate) -> list[str]:
+    lines = [invented_line(cost), found_line(cost), unpriced_line(cost), open_line(cost)]
+    return [line for line in lines if line]
