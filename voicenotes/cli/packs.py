@@ -59,8 +59,8 @@ def schema(
     name: Annotated[
         str,
         typer.Argument(
-            help="record, gap-list, report, explanation, transcript, score, costs, pack, check, part, aspect, "
-            "cue, fact, sentence or visit-label."
+            help="record, gap-list, report, explanation, transcript, score, costs, pack, check, part, "
+            "aspect, cue, fact, sentence or visit-label."
         ),
     ] = "record",
 ) -> None:

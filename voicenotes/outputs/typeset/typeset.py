@@ -56,7 +56,7 @@ def pages_of(template_name: str, data: Mapping[str, object], files: Mapping[str,
 def _compiler(
     template_name: str, data: Mapping[str, object], files: Mapping[str, bytes] | None
 ) -> Iterator[typst.Compiler]:
-    """The compiler over files and not over memory: in memory the library takes text alone, and no pictures."""
+    """The compiler over files and not over memory: in memory the library takes text alone."""
     import typst
 
     template = TEMPLATES / f"{template_name}.typ"
