@@ -47,6 +47,8 @@ def write_audio(
             stream.bit_rate = 96_000
         if codec == "vorbis":
             stream.codec_context.options = {"strict": "experimental"}
+        if layout.startswith("ambisonic"):
+            stream.codec_context.options = {"mapping_family": "2"}  # RFC 8486
         converter = av.AudioResampler(format=stream.codec_context.format, layout=layout, rate=rate)
         for piece in [*converter.resample(frame), *converter.resample(None)]:
             out.mux(stream.encode(piece))

@@ -2,7 +2,7 @@
 
 atheris guides the bytes by which lines of voicenotes they reach. A fault is written to the folder as
 `crash-...` and ends the run with an exit code other than 0; put it, mended, into `tests/data/fuzz/TARGET`.
-Without atheris (it has wheels for few systems: `pip install -e '.[fuzz]'`) it says so and ends with code 77.
+Without atheris (it has wheels for few systems: `pip install -e '.[fuzz]'`) it says so and ends with code 78.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from tempfile import mkdtemp
 
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE.parent), str(HERE.parent.parent)]
-NOT_INSTALLED = 77
+NOT_INSTALLED = 78  # libFuzzer itself ends with 77 after a fault
 MOST_BYTES = 20_000
 MEMORY_MB = 2_000
 

@@ -14,7 +14,15 @@ from typing import IO, TYPE_CHECKING, Any
 import numpy as np
 
 from voicenotes.audio.claims import claimed_seconds, ogg_cut_off
-from voicenotes.audio.opening import AGAIN, audio_stream, believable, has_own_order, open_container, opened
+from voicenotes.audio.opening import (
+    AGAIN,
+    audio_stream,
+    believable,
+    has_own_order,
+    never_freed,
+    open_container,
+    opened,
+)
 from voicenotes.errors import RecordingError
 from voicenotes.model import SAMPLE_RATE_HZ
 
@@ -209,6 +217,7 @@ def _frames(container: Any, stream: Any, damage: _Damage) -> Iterator[Any]:
             damage.at_end = False
         for frame in frames:
             if has_own_order(frame.layout):
+                never_freed(frame.layout)
                 damage.endless = "has channels in an order that is not known here"
                 return
             if frame.samples and not believable(frame):

@@ -136,28 +136,24 @@ def audio_stream(container: Any, name: str) -> Any:
 
 
 def has_own_order(layout: Any) -> bool:
-    """Whether the file names its channels in an order of its own, described as "3 channels (FL+FC+FR)".
+    """Whether the file lists its channels one by one: described as "3 channels (FL+FC+FR)".
 
-    PyAV 18 frees such a layout twice, once with its frame or decoder: one found here is never freed.
+    PyAV 18 frees such a layout twice, once with its frame or decoder: see `never_freed`.
     """
-    if " channels (" not in layout.name and "ambisonic" not in layout.name:
-        return False
-    _never_freed(layout)
-    return True
+    return " channels (" in layout.name or "+" in layout.name
 
 
-def _never_freed(layout: Any) -> None:
+def never_freed(layout: Any) -> None:
+    """Keep a layout for good, so that what it points to is freed by its frame or decoder alone."""
     ctypes.pythonapi.Py_IncRef(ctypes.py_object(layout))
 
 
 def _plain_order(context: Any) -> None:
     """A standard layout, or channels only counted, in place of what the container says of the channels."""
     layout = context.layout
-    if not layout.nb_channels:
-        return
-    known = not has_own_order(layout) and not layout.name.endswith(" channels")
-    _never_freed(layout)  # one with the order of a standard layout may still be of the other kind
-    context.layout = layout.name if known else f"{layout.nb_channels}C"
+    never_freed(layout)  # also one described as a standard layout may have been listed one by one
+    if layout.nb_channels:
+        context.layout = f"{layout.nb_channels}C" if has_own_order(layout) else layout.name
 
 
 def _check_claims(context: Any, name: str) -> None:
