@@ -6,14 +6,16 @@ The same template and data give the same bytes.
 
 from __future__ import annotations
 
+import contextlib
 import json
+import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from voicenotes.errors import SheetError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
     import typst
 
@@ -30,7 +32,8 @@ def pdf(template_name: str, data: Mapping[str, object], files: Mapping[str, byte
     import typst
 
     try:
-        made = _compiler(template_name, data, files).compile(format="pdf", timestamp=0)
+        with _compiler(template_name, data, files) as compiler:
+            made = compiler.compile(format="pdf", timestamp=0)
     except typst.TypstError as error:
         raise _unset(template_name, error.message) from None
     if not isinstance(made, bytes):
@@ -43,15 +46,17 @@ def pages_of(template_name: str, data: Mapping[str, object], files: Mapping[str,
     import typst
 
     try:
-        found = _compiler(template_name, data, files).query("<pages>", field="value", one=True)
-        return int(json.loads(found))
+        with _compiler(template_name, data, files) as compiler:
+            return int(json.loads(compiler.query("<pages>", field="value", one=True)))
     except typst.TypstError as error:
         raise _unset(template_name, error.message) from None
 
 
+@contextlib.contextmanager
 def _compiler(
     template_name: str, data: Mapping[str, object], files: Mapping[str, bytes] | None
-) -> typst.Compiler:
+) -> Iterator[typst.Compiler]:
+    """In memory; from a temporary folder where there are files, as in memory the library takes text alone."""
     import typst
 
     template = TEMPLATES / f"{template_name}.typ"
@@ -61,11 +66,17 @@ def _compiler(
         )
     sources = {path.name: path.read_bytes() for path in sorted(TEMPLATES.glob("*.typ"))}
     sources = {"main.typ": sources.pop(template.name), **sources, **(files or {})}
-    return typst.Compiler(
-        sources,  # type: ignore[type-var]
-        ignore_system_fonts=True,
-        sys_inputs={"data": json.dumps(data, ensure_ascii=False, allow_nan=False)},
-    )
+    inputs = {"data": json.dumps(data, ensure_ascii=False, allow_nan=False)}
+    if not files:
+        yield typst.Compiler(sources, ignore_system_fonts=True, sys_inputs=inputs)  # type: ignore[type-var]
+        return
+    with tempfile.TemporaryDirectory(prefix="voicenotes-") as folder:
+        for name, content in sources.items():
+            path = Path(folder) / name
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(content)
+        main = str(Path(folder) / "main.typ")
+        yield typst.Compiler(main, root=folder, ignore_system_fonts=True, sys_inputs=inputs)
 
 
 def _unset(template_name: str, why: str) -> SheetError:
