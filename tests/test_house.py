@@ -83,6 +83,7 @@ ALSO_COMPUTING = frozenset(
         "variable",
         "disk",
         "socket",
+        "rust",
     ]
 )
 PHRASES_OF_LIBRARIES = frozenset(["batch size", "file download"])

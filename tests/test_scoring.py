@@ -179,7 +179,8 @@ def test_a_record_of_another_pack_is_refused(visit: Path, pack: Path, tmp_path: 
         other / "checks/tank.yaml",
         (other / "checks/tank.yaml").read_text()
         + """
-- {id: tank.level, title: Level, judged: full, severity: minor, minutes: 1, must_before_leaving: false}
+- {id: tank.level, title: Level, judged: full, severity: minor, likely: rare, minutes: 1,
+   must_before_leaving: false}
 """,
     )
     with pytest.raises(VisitError, match="has other checks than the pack 'small' has now"):

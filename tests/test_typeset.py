@@ -6,6 +6,8 @@ What a PDF says is read back with the library pypdf, which knows nothing of the 
 from __future__ import annotations
 
 import io
+import struct
+import zlib
 from pathlib import Path
 
 import pypdf
@@ -73,13 +75,30 @@ def test_fonts_are_inside_the_file(templates: Path) -> None:
         assert {"/FontFile2", "/FontFile3"} & set(descriptor)
 
 
-def test_pictures_are_given_with_the_data(templates: Path) -> None:
-    (templates / "photo.typ").write_text('#image("photos/one.svg", width: 2cm)', encoding="utf-8")
-    svg = b'<svg xmlns="http://www.w3.org/2000/svg" width="9" height="9"><rect width="9" height="9"/></svg>'
-    with_it = typeset.pdf("photo", {}, {"photos/one.svg": svg})
-    assert len(pypdf.PdfReader(io.BytesIO(with_it)).pages) == 1
+def png_chunk(kind: bytes, body: bytes) -> bytes:
+    return struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(kind + body))
+
+
+# PNG (ISO/IEC 15948): one grey pixel.
+PNG = (
+    b"\x89PNG\r\n\x1a\n"
+    + png_chunk(b"IHDR", struct.pack(">IIBBBBB", 1, 1, 8, 0, 0, 0, 0))
+    + png_chunk(b"IDAT", zlib.compress(b"\x00\x80"))
+    + png_chunk(b"IEND", b"")
+)
+SVG = b'<svg xmlns="http://www.w3.org/2000/svg" width="9" height="9"><rect width="9" height="9"/></svg>'
+
+
+@pytest.mark.parametrize(("name", "content"), [("photos/one.svg", SVG), ("photos/one.png", PNG)])
+def test_pictures_are_given_with_the_data(templates: Path, name: str, content: bytes) -> None:
+    (templates / "photo.typ").write_text(f'#image("{name}", width: 2cm)', encoding="utf-8")
+    made = [typeset.pdf("photo", {}, {name: content}) for _ in range(2)]
+    assert made[0] == made[1]
+    assert len(pypdf.PdfReader(io.BytesIO(made[0])).pages) == 1
     with pytest.raises(SheetError, match="the page 'photo' can't be set"):
         typeset.pdf("photo", {})
+    with pytest.raises(SheetError, match="the page 'photo' can't be set"):
+        typeset.pdf("photo", {}, {name: b"no picture"})
 
 
 @pytest.mark.parametrize(("name", "line"), [("nowhere", "missing"), ("page", "can't be set")])

@@ -20,8 +20,11 @@ UNCHANGED = "Nothing new was understood."
 
 
 def news_lines(before: Record | None, after: Record, pack: Pack) -> list[str]:
-    """New recordings with their problems, then checks, fittings and facts that are otherwise than before."""
-    lines = ["NEW"]
+    """New recordings with their problems, then checks, fittings and facts that are otherwise than before.
+
+    With no record before, all that was understood.
+    """
+    lines = ["NEW" if before else "UNDERSTOOD SO FAR"]
     known = {entry.sha256 for entry in before.recordings} if before else set()
     for entry in after.recordings:
         if before is None or entry.sha256 not in known or entry.sha256 is None:

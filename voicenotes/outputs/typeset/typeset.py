@@ -6,9 +6,9 @@ The same template and data give the same bytes.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import tempfile
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -52,11 +52,11 @@ def pages_of(template_name: str, data: Mapping[str, object], files: Mapping[str,
         raise _unset(template_name, error.message) from None
 
 
-@contextmanager
+@contextlib.contextmanager
 def _compiler(
     template_name: str, data: Mapping[str, object], files: Mapping[str, bytes] | None
 ) -> Iterator[typst.Compiler]:
-    """The compiler over files and not over memory: in memory the library takes text alone."""
+    """In memory; from a temporary folder where there are files, as in memory the library takes text alone."""
     import typst
 
     template = TEMPLATES / f"{template_name}.typ"
@@ -66,17 +66,17 @@ def _compiler(
         )
     sources = {path.name: path.read_bytes() for path in sorted(TEMPLATES.glob("*.typ"))}
     sources = {"main.typ": sources.pop(template.name), **sources, **(files or {})}
+    inputs = {"data": json.dumps(data, ensure_ascii=False, allow_nan=False)}
+    if not files:
+        yield typst.Compiler(sources, ignore_system_fonts=True, sys_inputs=inputs)  # type: ignore[type-var]
+        return
     with tempfile.TemporaryDirectory(prefix="voicenotes-") as folder:
         for name, content in sources.items():
             path = Path(folder) / name
             path.parent.mkdir(parents=True, exist_ok=True)
             path.write_bytes(content)
-        yield typst.Compiler(
-            str(Path(folder) / "main.typ"),
-            root=folder,
-            ignore_system_fonts=True,
-            sys_inputs={"data": json.dumps(data, ensure_ascii=False, allow_nan=False)},
-        )
+        main = str(Path(folder) / "main.typ")
+        yield typst.Compiler(main, root=folder, ignore_system_fonts=True, sys_inputs=inputs)
 
 
 def _unset(template_name: str, why: str) -> SheetError:
