@@ -25,7 +25,7 @@ FLOORS = [
     {"audio", "speech", "language"},
     {"findings"},
     {"outputs", "files", "listing", "changes", "lock", "times"},
-    {"hearing", "visit", "scoring"},
+    {"hearing", "visit", "scoring", "corrections", "review"},
     {"cli", "__main__"},
 ]
 MAY_USE_WITHIN_FLOOR = {
@@ -37,6 +37,9 @@ MAY_USE_WITHIN_FLOOR = {
     ("changes", "files"),
     ("changes", "listing"),
     ("scoring", "visit"),
+    ("review", "corrections"),
+    ("review", "hearing"),
+    ("review", "visit"),
     ("__main__", "cli"),
     ("model", "errors"),
 }

@@ -15,8 +15,11 @@ from voicenotes.links import leads_out
 
 PROBE_BYTES = 100_000  # about what a small record needs
 RECORD_FILE = "record.json"
+CORRECTIONS_FILE = "corrections.jsonl"
 # What voicenotes, or somebody saving what it prints, puts beside the recordings.
-OWN_FILES = frozenset((RECORD_FILE, "gaps.json", "gaps.txt", "report.json", "report.txt", "summary.txt"))
+OWN_FILES = frozenset(
+    (RECORD_FILE, CORRECTIONS_FILE, "gaps.json", "gaps.txt", "report.json", "report.txt", "summary.txt")
+)
 
 _FULL = (errno.ENOSPC, errno.EDQUOT)
 _TEMPORARY = re.compile(r"\.(?:writable|hashes|.+\.json)\.\d+\.tmp")
