@@ -14,7 +14,7 @@ from typing import IO, TYPE_CHECKING, Any
 import numpy as np
 
 from voicenotes.audio.claims import claimed_seconds, ogg_cut_off
-from voicenotes.audio.opening import AGAIN, audio_stream, believable, open_container, opened
+from voicenotes.audio.opening import AGAIN, audio_stream, believable, has_own_order, open_container, opened
 from voicenotes.errors import RecordingError
 from voicenotes.model import SAMPLE_RATE_HZ
 
@@ -208,6 +208,9 @@ def _frames(container: Any, stream: Any, damage: _Damage) -> Iterator[Any]:
         if packet.size:  # the last packet is an empty one that flushes the decoder
             damage.at_end = False
         for frame in frames:
+            if has_own_order(frame.layout):
+                damage.endless = "has channels in an order that is not known here"
+                return
             if frame.samples and not believable(frame):
                 damage.packets += 1
             elif frame.samples:

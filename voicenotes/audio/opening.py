@@ -7,6 +7,7 @@ look into no coding but those listed here, so pictures and films beside the soun
 
 from __future__ import annotations
 
+import ctypes
 from contextlib import contextmanager
 from typing import IO, TYPE_CHECKING, Any
 
@@ -127,10 +128,36 @@ def audio_stream(container: Any, name: str) -> Any:
     for stream in container.streams.audio:
         context = stream.codec_context
         if context is not None and context.name in CODINGS:
+            _plain_order(context)
             _check_claims(context, name)
             context.options = {**context.options, "max_samples": str(MOST_FRAME_SAMPLES)}
             return stream
     raise RecordingError(f"{name}: its sound is in a coding not known here; export it as WAV or M4A")
+
+
+def has_own_order(layout: Any) -> bool:
+    """Whether the file names its channels in an order of its own, described as "3 channels (FL+FC+FR)".
+
+    PyAV 18 frees such a layout twice, once with its frame or decoder: one found here is never freed.
+    """
+    if " channels (" not in layout.name and "ambisonic" not in layout.name:
+        return False
+    _never_freed(layout)
+    return True
+
+
+def _never_freed(layout: Any) -> None:
+    ctypes.pythonapi.Py_IncRef(ctypes.py_object(layout))
+
+
+def _plain_order(context: Any) -> None:
+    """A standard layout, or channels only counted, in place of what the container says of the channels."""
+    layout = context.layout
+    if not layout.nb_channels:
+        return
+    known = not has_own_order(layout) and not layout.name.endswith(" channels")
+    _never_freed(layout)  # one with the order of a standard layout may still be of the other kind
+    context.layout = layout.name if known else f"{layout.nb_channels}C"
 
 
 def _check_claims(context: Any, name: str) -> None:
