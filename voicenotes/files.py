@@ -22,7 +22,8 @@ OWN_FILES = frozenset(
 )
 
 _FULL = (errno.ENOSPC, errno.EDQUOT)
-_TEMPORARY = re.compile(r"\.(?:writable|hashes|.+\.json)\.\d+\.tmp")
+_TEMPORARY = re.compile(r"\.(?:writable|hashes|.+\.json|photo-.+)\.\d+\.tmp")
+PHOTO_NAME = re.compile(r"photo-[0-9a-f]{16}\.(?:jpg|png|webp)")
 
 
 def visit_folder(folder: str | Path) -> Path:
@@ -48,6 +49,11 @@ def natural_key(name: str) -> tuple[list[tuple[int, int, str]], str]:
     """A sort key under which numbers inside names count as numbers, whatever the case of letters."""
     pieces = re.split(r"([0-9]+)", name.casefold())
     return [(0, int(piece), "") if piece.isdecimal() else (1, 0, piece) for piece in pieces if piece], name
+
+
+def is_own(name: str) -> bool:
+    """Whether a file of a visit's folder was put there by voicenotes: no recording, whatever it is."""
+    return name in OWN_FILES or PHOTO_NAME.fullmatch(name) is not None
 
 
 def sha256_of(path: Path) -> str | None:
@@ -105,17 +111,17 @@ def check_writable(folder: Path) -> None:
             probe.unlink(missing_ok=True)
 
 
-def write_atomically(path: Path, text: str) -> None:
-    """Write UTF-8 text so that `path` holds either the old or the whole new content, even on a crash.
+def write_atomically(path: Path, content: str | bytes) -> None:
+    """Write bytes, or text as UTF-8, so that `path` holds the old or the whole new content, even on a crash.
 
-    The text goes to a temporary file in the same folder, to the disk, and then to its name.
+    The content goes to a temporary file in the same folder, to the disk, and then to its name.
     Raises VisitError when the folder can't be written.
     """
     temporary = path.with_name(f".{path.name}.{os.getpid()}.tmp")
     try:
         temporary.unlink(missing_ok=True)  # left over, or a link that somebody laid to another file
-        with temporary.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+        with temporary.open("xb") as file:
+            file.write(content.encode("utf-8") if isinstance(content, str) else content)
             file.flush()
             os.fsync(file.fileno())
         temporary.replace(path)
