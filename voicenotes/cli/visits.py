@@ -86,7 +86,7 @@ def gaps(
     from voicenotes.visit import load_record, what_changed
 
     record = load_record(visit)
-    loaded = _pack_of(record, pack)
+    loaded = pack_of(record, pack)
     for line in what_changed(visit, record):
         show(line, err=True)
     if as_json:
@@ -105,7 +105,7 @@ def _gaps_command(visit: Path, pack: str) -> str:
     return shlex.join(["voicenotes", "gaps", str(visit), *own])
 
 
-def _pack_of(record: Record, given: str | None) -> Pack:
+def pack_of(record: Record, given: str | None) -> Pack:
     """The pack that a record was made with; VoicenotesError when it is another one or not at hand."""
     from voicenotes.vocabulary.homes import shipped_packs
     from voicenotes.vocabulary.load import load_pack

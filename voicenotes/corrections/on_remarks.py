@@ -20,29 +20,27 @@ if TYPE_CHECKING:
 
 
 def apply_words(bench: Workbench, corrections: Sequence[Correction]) -> dict[Place, Correction]:
-    """Put words right; the last correction of each remark whose words stand otherwise now."""
-    by_place: dict[Place, list[Correction]] = {}
+    """Put words right; of several corrections of one remark the last one counts. Gives those back."""
+    last: dict[Place, Correction] = {}
     for correction in corrections:
         if isinstance(correction.what, Words):
             place = _found(bench, correction, correction.what.remark)
             if place:
-                by_place.setdefault(place, []).append(correction)
+                last[place] = correction
     done = {}
-    for place, of_place in by_place.items():
+    for place, correction in last.items():
         quote = bench.remarks.quotes[place]
-        changes = [c for correction in of_place for c in getattr(correction.what, "changes", ())]
-        now = changed_quote(quote, changes)
+        now = changed_quote(quote, getattr(correction.what, "changes", ()))
         if now is None:
-            for correction in of_place:
-                bench.decide(correction, "the words to be put right don't stand there", None)
+            bench.decide(correction, "the words to be put right don't stand there")
             continue
-        done[place] = of_place[-1]
+        done[place] = correction
         if now != quote:
-            _put_right(bench, place, now, of_place)
+            _put_right(bench, place, now, correction)
     return done
 
 
-def _put_right(bench: Workbench, place: Place, now: str, corrections: Sequence[Correction]) -> None:
+def _put_right(bench: Workbench, place: Place, now: str, correction: Correction) -> None:
     old, new = read_alone(bench.remarks.quotes[place], bench.pack), read_alone(now, bench.pack)
     bench.words[place] = now
     here = bench.checks_at(place)
@@ -50,8 +48,7 @@ def _put_right(bench: Workbench, place: Place, now: str, corrections: Sequence[C
         if check not in bench.findings:
             continue
         if _of_check(bench, check, place, old.checks.get(check), new.checks.get(check), check in here):
-            for correction in corrections:
-                bench.touch(check, correction)
+            bench.touch(check, correction)
     _facts(bench, place, old.facts, new.facts)
     _fittings(bench, place, old.fittings, new.fittings)
     _file_away(bench, place)
