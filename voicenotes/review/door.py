@@ -2,7 +2,7 @@
 
 Every request passes `Door`: its Host must be this server's own address, it may not come from another site,
 what changes anything must name this site as its origin, and all but the way in needs the cookie that the
-token was changed for. Answers carry headers that keep browsers from loading, running or framing anything else.
+token was changed for. Answers carry headers that keep browsers from loading, running or framing all else.
 """
 
 from __future__ import annotations

@@ -125,7 +125,8 @@ def route() -> str:
     return (
         f"M {left + c:g} {top:g} H {right - c:g} A {c:g} {c:g} 0 0 1 {right:g} {top + c:g} V {bottom - c:g} "
         f"A {c:g} {c:g} 0 0 1 {right - c:g} {bottom:g} H {left + c:g} "
-        f"A {c:g} {c:g} 0 0 1 {left:g} {bottom - c:g} V {top + c:g} A {c:g} {c:g} 0 0 1 {left + c:g} {top:g} Z"
+        f"A {c:g} {c:g} 0 0 1 {left:g} {bottom - c:g} V {top + c:g} "
+        f"A {c:g} {c:g} 0 0 1 {left + c:g} {top:g} Z"
     )
 
 

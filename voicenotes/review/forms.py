@@ -271,7 +271,7 @@ def _undo(fields: Mapping[str, str], view: View, pack: Pack) -> What:
 
 
 def renewed(correction: Correction, view: View, once: str, who: str) -> Correction | None:
-    """A correction that could not be applied, said again of what the visit holds now; None where it can't be."""
+    """A correction that could not be applied, said again of what is there now; None where it can't be."""
     what = correction.what
     decision = next((d for d in view.now.to_decide if d.correction.id == correction.id), None)
     if decision is None:
