@@ -11,6 +11,7 @@ from voicenotes.cli.engines import engines, fetch, verify
 from voicenotes.cli.frame import EXIT_CODES, INTERRUPTED
 from voicenotes.cli.packs import lint, packs, schema
 from voicenotes.cli.reading import explain, score
+from voicenotes.cli.review import review
 from voicenotes.cli.visits import gaps, process
 
 app = typer.Typer(
@@ -23,7 +24,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 app.command(epilog=EXIT_CODES)(process)
-for command in (gaps, explain, score, packs, lint, schema, engines, fetch, verify):
+for command in (gaps, review, explain, score, packs, lint, schema, engines, fetch, verify):
     app.command()(command)
 
 

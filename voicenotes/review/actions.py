@@ -1,4 +1,4 @@
-"""What happens when a form is sent: the correction is kept, and the parts of the page that it changes go back."""
+"""What happens when a form is sent: the correction is kept, and the changed parts of the page go back."""
 
 from __future__ import annotations
 

@@ -10,8 +10,14 @@ from urllib.parse import parse_qsl
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, RedirectResponse, Response
-from starlette.responses import StreamingResponse
+from starlette.responses import (
+    HTMLResponse,
+    JSONResponse,
+    PlainTextResponse,
+    RedirectResponse,
+    Response,
+    StreamingResponse,
+)
 from starlette.routing import Route
 
 from voicenotes.audio.playing import type_in_browsers, wav_bytes, wav_part
@@ -19,7 +25,7 @@ from voicenotes.errors import NoRoomError, RecordingError, VisitError
 from voicenotes.review import pages
 from voicenotes.review.actions import act, panel
 from voicenotes.review.door import Door
-from voicenotes.review.forms import FormError, StaleError
+from voicenotes.review.forms import FormError
 from voicenotes.review.photos import TYPES, keep_photo, read_photo
 from voicenotes.review.sound import MOST_DECODED_BYTES, Range, asked_range, file_blocks, refused_file
 
@@ -166,6 +172,3 @@ def _sound(desk: Desk, request: Request) -> Response:
         return Response(content, 206 if wanted.partial else 200, wanted.headers(), "audio/wav")
     except RecordingError as error:
         return PlainTextResponse(str(error), 415)
-
-
-__all__ = ["FormError", "StaleError", "application"]

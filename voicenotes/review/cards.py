@@ -70,6 +70,7 @@ class Card:
     done: tuple[Done, ...]
     reviewed: bool
     can_confirm: bool
+    confirm: str
     state: str
 
 
@@ -112,6 +113,7 @@ def card_of(view: View, check: str, all_quotes: bool = False) -> Card:
         photos=view.photos.get(check, ()),
         done=_done(view, [view.active[each] for each in ids if each in view.active]),
         reviewed=review is not None,
+        confirm="That is right" if finding.outcome != "not_mentioned" else "Right, nothing was judged",
         can_confirm=bool(finding.evidence) or finding.outcome != "not_mentioned",
         state=check_state(view, check),
     )

@@ -83,11 +83,11 @@ class Door:
             await _refuse(send, *refused)
             return
         limit = MOST_PHOTO_BYTES if scope["path"] == PHOTO_PATH else MOST_FORM_BYTES
-        heavy = _Weighed(receive, limit)
-        try:
-            await self.app(scope, heavy, _with_headers(send))
-        except TooHeavyError:
+        body = await _body(receive, limit)
+        if body is None:
             await _refuse(send, 413, f"more than {limit:,} bytes")
+            return
+        await self.app(scope, _again(body, receive), _with_headers(send))
 
     def refusal(self, scope: Scope) -> tuple[int, str] | None:
         """Status and line for a request that may not come in; None for one that may."""
@@ -119,22 +119,30 @@ class Door:
         return morsel.value.encode("utf-8", "replace") if morsel else b""
 
 
-class TooHeavyError(Exception):
-    """A request's body is larger than anything that is sent here."""
+async def _body(receive: Receive, limit: int) -> bytes | None:
+    """What a request carries; None where that is more than `limit` bytes, however it was announced."""
+    body = b""
+    while True:
+        message = await receive()
+        body += message.get("body", b"")
+        if len(body) > limit:
+            return None
+        if message["type"] != "http.request" or not message.get("more_body"):
+            return body
 
 
-class _Weighed:
-    """Passes a request's body on until it is too large."""
+def _again(body: bytes, receive: Receive) -> Receive:
+    """Gives a body that was read once more, and then what else comes."""
+    given = False
 
-    def __init__(self, receive: Receive, limit: int) -> None:
-        self.receive, self.left = receive, limit
+    async def receiving() -> Message:
+        nonlocal given
+        if given:
+            return await receive()
+        given = True
+        return {"type": "http.request", "body": body, "more_body": False}
 
-    async def __call__(self) -> Message:
-        message = await self.receive()
-        self.left -= len(message.get("body", b""))
-        if self.left < 0:
-            raise TooHeavyError
-        return message
+    return receiving
 
 
 def _single(raw: list[tuple[bytes, bytes]]) -> dict[str, str] | None:

@@ -105,8 +105,8 @@ def whole_page(desk: Desk, view: View, page: Page) -> str:
     """A page from head to foot."""
     strips, more = strips_of(view)
     return rendered(
-        "page.html", page=page, view=view, desk=desk, counts=counts_of(view), stops=stops_of(view), strips=strips,
-        more_strips=more, strip=STRIP, route=route(), wide=WIDTH, high=HEIGHT,
+        "page.html", page=page, view=view, desk=desk, counts=counts_of(view), stops=stops_of(view),
+        strips=strips, more_strips=more, strip=STRIP, route=route(), wide=WIDTH, high=HEIGHT,
     )  # fmt: skip
 
 
@@ -265,7 +265,8 @@ def _machine(view: View, pack: Pack) -> Page:
         for fitting in pack.head.fittings if fitting.id in now.fittings
     ]  # fmt: skip
     return Page(
-        "machine", "The machine", "What is noted of it, and what it has. Names and numbers are easily misheard.",
+        "machine", "The machine",
+        "What is noted of it, and what it has. Names and numbers are easily misheard.",
         extra={"facts": facts, "fittings": fittings},
     )  # fmt: skip
 

@@ -19,10 +19,9 @@ MOST_RECORDINGS = 60
 
 @dataclass(frozen=True)
 class Mark:
-    """A defect on a strip: where, which check, and its words for a pointer that rests on it."""
+    """A defect on a strip: where, how bad, and its words for a pointer that rests on it."""
 
     x: float
-    check: str
     severity: str
     label: str
 
@@ -84,5 +83,5 @@ def _marks(view: View, longest: float) -> dict[str, dict[int, Mark]]:
             slot = min(SLOTS - 1, int(said.start / longest * SLOTS))
             label = f"{finding.title}, {finding.severity}, at {clock(said.start)}"
             x = round((slot + 0.5) * STRIP / SLOTS, 1)
-            found[said.recording].setdefault(slot, Mark(x, finding.id, finding.severity or "minor", label))
+            found[said.recording].setdefault(slot, Mark(x, finding.severity or "minor", label))
     return found
