@@ -58,14 +58,18 @@ def read_corrections(folder: str | Path) -> tuple[Correction, ...]:
 
 def read_journal(folder: str | Path) -> Journal:
     """The journal of a visit. Raises VisitError when it can't be read at all."""
-    path = visit_folder(folder) / CORRECTIONS_FILE
+    return journal_of(_content(visit_folder(folder) / CORRECTIONS_FILE))
+
+
+def _content(path: Path) -> bytes:
+    """What stands in a journal's file; nothing where there is none."""
     try:
         handle = _opened(path, os.O_RDONLY)
     except FileNotFoundError:
-        return Journal()
+        return b""
     with os.fdopen(handle, "rb") as file:
         try:
-            return journal_of(file.read(MOST_BYTES + 1))
+            return file.read(MOST_BYTES + 1)
         except OSError as error:
             raise VisitError(f"{path}: can't be read ({error.strerror}); change its permissions") from None
 
@@ -105,17 +109,16 @@ def append(
     try:
         home.mkdir(exist_ok=True)
         with short_lock(folder, home / LOCK_FILE):
-            handle = _opened(path, os.O_RDWR | os.O_CREAT)
-            with os.fdopen(handle, "r+b", buffering=0) as file:
-                content = file.read()
-                journal = journal_of(content)
-                if correction.id in {known.id for known in journal.corrections}:
-                    return journal.corrections
-                if allowed:
-                    allowed(journal.corrections)
-                end = len(content) - journal.torn
-                if journal.torn:
-                    _put_aside(home, content[end:])
+            content = _content(path)
+            journal = journal_of(content)
+            if correction.id in {known.id for known in journal.corrections}:
+                return journal.corrections
+            if allowed:
+                allowed(journal.corrections)
+            end = len(content) - journal.torn
+            if journal.torn:
+                _put_aside(home, content[end:])
+            with os.fdopen(_opened(path, os.O_RDWR | os.O_CREAT), "r+b", buffering=0) as file:
                 _write(file, end, line_of(correction))
             _sync(folder)
     except OSError as error:

@@ -121,7 +121,7 @@ class Door:
 
 async def _body(receive: Receive, limit: int) -> bytes | None:
     """What a request carries; None where that is more than `limit` bytes, however it was announced."""
-    body = b""
+    body: bytes = b""
     while True:
         message = await receive()
         body += message.get("body", b"")
