@@ -13,16 +13,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
-import numpy as np
 import pytest
-from numpy.typing import NDArray
-from stand_in_engine import put_in
+from stand_in_engine import StandInEngine
 
+from voicenotes.files import sha256_of
 from voicenotes.findings.read import transcript_of_text
-from voicenotes.model import Evidence, Record, RecordingEntry, Transcript, Untagged
+from voicenotes.hearing.kept import Ear, Heard, keep
+from voicenotes.model import Evidence, Record, RecordingEntry, Transcript, Untagged, Word
 from voicenotes.review.door import Keys
 from voicenotes.review.serve import ready
-from voicenotes.visit import load_record, process_visit, record_text
+from voicenotes.visit import load_record, record_text
 from voicenotes.vocabulary.schema import Pack
 
 if TYPE_CHECKING:
@@ -40,46 +40,45 @@ CHROMIUM_OPTIONS = [
 ]
 
 
-@dataclass
-class TextEngine:
-    """An engine that knows what is said in each recording of the demo, by its length."""
-
-    texts: dict[float, str]
-    name: str = "texts"
-    model: str | None = None
-    settings: str = "one"
-    processes: bool = False
-
-    def transcribe(
-        self, samples: NDArray[np.float32], progress: Callable[[float], None] | None = None
-    ) -> Transcript:
-        seconds = samples.size / 16_000
-        said = transcript_of_text(self.texts[min(self.texts, key=lambda each: abs(each - seconds))])
-        scale = (seconds - 1.0) / said.seconds
-        words = tuple(
-            w.model_copy(
-                update={"start": round(0.5 + w.start * scale, 3), "end": round(0.5 + w.end * scale, 3)}
-            )
-            for w in said.words
-        )
-        return Transcript(words=words, engine=self.name, seconds=seconds)
-
-
 def demo_visit(folder: Path, pack: Pack) -> Path:
-    """The demo's recordings with a record of their texts, spread over their lengths."""
+    """The demo's recordings with a record of their texts, spread over their lengths, and kept transcripts."""
     from voicenotes.audio.container import read_label
+    from voicenotes.findings.read import read_transcripts
 
     sounds = sorted(path for path in DEMO.iterdir() if path.name.startswith("2024"))
     texts = sorted((DEMO / "texts").glob("*.txt"))
     folder.mkdir(parents=True)
-    said = {}
+    ear = Ear(StandInEngine("", name="texts", model=None), "any", folder / ".voicenotes")
+    found = []
     for sound, text in zip(sounds, texts, strict=True):
         shutil.copy2(sound, folder)
-        said[read_label(sound).seconds or 0.0] = text.read_text(encoding="utf-8")
-    with pytest.MonkeyPatch.context() as patch:
-        put_in(TextEngine(said), patch)
-        process_visit(folder, pack)
+        seconds = read_label(sound).seconds or 0.0
+        words = _spread(text.read_text(encoding="utf-8"), seconds)
+        transcript = Transcript(words=words, engine="texts", seconds=seconds)
+        sha256 = sha256_of(sound) or ""
+        keep(ear, sha256, Heard(transcript=transcript, seconds=seconds, sha256=sha256))
+        when = sound.stem.replace(" ", "T")[:10] + "T" + sound.stem[11:].replace("-", ":")
+        entry = RecordingEntry(
+            file=sound.name,
+            sha256=sha256,
+            seconds=seconds,
+            recorded_at=when,
+            engine="texts",
+            words=len(words),
+        )
+        found.append((entry, transcript))
+    (folder / "record.json").write_text(record_text(read_transcripts(found, pack)), encoding="utf-8")
     return folder
+
+
+def _spread(text: str, seconds: float) -> tuple[Word, ...]:
+    """A text's words, evenly over a recording but for half a second at each end."""
+    said = transcript_of_text(text)
+    scale = (seconds - 1.0) / said.seconds
+    return tuple(
+        w.model_copy(update={"start": round(0.5 + w.start * scale, 3), "end": round(0.5 + w.end * scale, 3)})
+        for w in said.words
+    )
 
 
 def large_visit(folder: Path, pack: Pack, remarks: int) -> Path:

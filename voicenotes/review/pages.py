@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from voicenotes.review.desk import Desk, View
     from voicenotes.vocabulary.schema import Pack
 
-PAGE = 30
+PAGE = 20
 VIEWS = ("look", "places", "severity", "open", "loose", "machine", "changes")
 
 
