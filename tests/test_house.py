@@ -84,6 +84,7 @@ ALSO_COMPUTING = frozenset(
         "variable",
         "disk",
         "socket",
+        "ranges",
     ]
 )
 PHRASES_OF_LIBRARIES = frozenset(["batch size", "file download"])

@@ -347,6 +347,10 @@ def test_a_reload_shows_what_was_done_and_undo_is_there(page: Page, visit: Path,
     found.get_by_role("button", name="Undo").click()
     told(page, "Undone")
     assert stands(visit, pack) == Reviewed(record=load_record(visit))
+    show(page, "changes")
+    with page.expect_navigation():
+        page.get_by_role("button", name="Redo").click()
+    assert stands(visit, pack).record.check("spindle.noise").severity == "minor"
 
 
 def test_two_tabs_never_overwrite_each_other(page: Page, visit: Path, pack: Pack) -> None:

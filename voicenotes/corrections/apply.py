@@ -43,15 +43,19 @@ IN_THE_REVIEW = "as a person said in the review"
 
 def in_effect(corrections: Sequence[Correction]) -> tuple[Correction, ...]:
     """The corrections that no undo in effect takes back, without the undos."""
+    return tuple(c for c in standing(corrections) if not isinstance(c.what, Undo))
+
+
+def standing(corrections: Sequence[Correction]) -> tuple[Correction, ...]:
+    """The corrections and undos that are in effect."""
     undone: set[str] = set()
     left = []
     for correction in reversed(corrections):
         if correction.id in undone:
             continue
+        left.append(correction)
         if isinstance(correction.what, Undo):
             undone.add(correction.what.undoes)
-        else:
-            left.append(correction)
     return tuple(reversed(left))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from voicenotes.corrections.refs import place_of
@@ -169,8 +170,11 @@ def _done(view: View, corrections: Sequence[Correction]) -> tuple[Done, ...]:
 
 
 def when(time: str) -> str:
-    """A correction's time in short: "2024-03-13 10:05"."""
-    return time[:16].replace("T", " ")
+    """A correction's time in short, as clocks here have it: "2024-03-13 10:05"."""
+    try:
+        return datetime.fromisoformat(time).astimezone().strftime("%Y-%m-%d %H:%M")
+    except ValueError:
+        return time
 
 
 def _worst_first(evidence: Sequence[Evidence]) -> list[Evidence]:

@@ -7,15 +7,15 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from voicenotes.corrections.apply import in_effect, reviewed
+from voicenotes.corrections.apply import in_effect, reviewed, standing
 from voicenotes.corrections.journal import HOME, append, read_journal
 from voicenotes.corrections.refs import place_of, remarks_of
-from voicenotes.corrections.values import RemarkRef
+from voicenotes.corrections.values import RemarkRef, Undo
 from voicenotes.errors import VisitError
 from voicenotes.files import CORRECTIONS_FILE, RECORD_FILE, shown_name, stamp_of
 from voicenotes.hearing.kept import kept_words
 from voicenotes.listing import is_transcript, recordings_in
-from voicenotes.review.attention import doubts_of, is_to_review
+from voicenotes.review.attention import doubts_of, is_to_review, order_key
 from voicenotes.review.targets import last_on, remark_key, targets_of
 from voicenotes.visit import load_record, what_changed
 
@@ -157,11 +157,30 @@ class View:
         return self._on_remarks.get(key, [])
 
     @cached_property
+    def undone_by(self) -> dict[str, str]:
+        """For each correction that is undone, the undo that does it."""
+        return {c.what.undoes: c.id for c in standing(self.corrections) if isinstance(c.what, Undo)}
+
+    @cached_property
+    def ranked(self) -> tuple[str, ...]:
+        """The findings to review in the order in which they are offered, done or not."""
+        found = [
+            (order_key(finding, doubts_of(finding, self.badly_recorded), place), finding.id)
+            for place, finding in enumerate(self.record.checks)
+            if is_to_review(finding) or finding.id in self.now.findings
+        ]
+        return tuple(check for _, check in sorted(found))
+
+    @property
+    def badly_recorded(self) -> dict[str, str]:
+        """What is wrong with recordings that can't be trusted."""
+        return {e.file: e.quality.doubt for e in self.record.recordings if e.quality and e.quality.doubt}
+
+    @cached_property
     def doubts(self) -> dict[str, tuple[str, ...]]:
         """Why findings that nobody has looked at yet need a look, by check."""
-        bad = {e.file: e.quality.doubt for e in self.record.recordings if e.quality and e.quality.doubt}
         found = {
-            finding.id: doubts_of(finding, bad)
+            finding.id: doubts_of(finding, self.badly_recorded)
             for finding in self.now.record.checks
             if finding.id not in self.now.findings
         }

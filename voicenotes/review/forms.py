@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, get_args
 
 from pydantic import ValidationError
 
+from voicenotes.corrections.apply import standing
 from voicenotes.corrections.refs import seen_of
 from voicenotes.corrections.values import (
     Add,
@@ -84,9 +85,7 @@ def guard_of(
         undoes = what.undoes
 
         def still_active(known: Sequence[Correction]) -> None:
-            from voicenotes.corrections.apply import in_effect
-
-            if undoes not in {c.id for c in in_effect(known)}:
+            if undoes not in {c.id for c in standing(known)}:
                 raise StaleError
 
         return still_active
@@ -114,6 +113,8 @@ def _targets(what: What, view: View) -> list[str]:
 
 def _check(fields: Mapping[str, str], view: View, name: str = "check") -> str:
     check = fields.get(name, "")
+    if not check:
+        raise FormError("Choose a check.")
     if check not in view.before:
         raise FormError("There is no such check in this visit.")
     return check

@@ -8,11 +8,11 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from voicenotes.corrections.refs import place_of
-from voicenotes.review.attention import WORST_FIRST, doubts_of, is_to_review, order_key
+from voicenotes.review.attention import WORST_FIRST, is_to_review
 from voicenotes.review.cards import Card, Done, Row, by_severity, card_of, row_of, when
 from voicenotes.review.drawing import HEIGHT, WIDTH, route, stops_of
 from voicenotes.review.targets import state_of
-from voicenotes.review.timeline import STRIP, strips_of
+from voicenotes.review.timeline import STRIP, lanes_of
 from voicenotes.review.words import FITTED, said_of, sign_of
 
 if TYPE_CHECKING:
@@ -103,10 +103,10 @@ def rendered(template: str, **values: Any) -> str:
 
 def whole_page(desk: Desk, view: View, page: Page) -> str:
     """A page from head to foot."""
-    strips, more = strips_of(view)
+    lanes, more = lanes_of(view)
     return rendered(
         "page.html", page=page, view=view, desk=desk, counts=counts_of(view), stops=stops_of(view),
-        strips=strips, more_strips=more, strip=STRIP, route=route(), wide=WIDTH, high=HEIGHT,
+        lanes=lanes, more_lanes=more, strip=STRIP, route=route(), wide=WIDTH, high=HEIGHT,
     )  # fmt: skip
 
 
@@ -157,14 +157,8 @@ def page_of(view: View, pack: Pack, name: str, station: str = "", number: int = 
 
 def _look(view: View, number: int) -> Page:
     """What needs a look first, then what only waits to be confirmed; what is done goes to the end."""
-    bad = {e.file: e.quality.doubt for e in view.record.recordings if e.quality and e.quality.doubt}
-    ranked = []
-    for place, finding in enumerate(view.record.checks):
-        if is_to_review(finding) or finding.id in view.now.findings:
-            ranked.append((order_key(finding, doubts_of(finding, bad), place), finding.id))
-    ordered = [check for _, check in sorted(ranked)]
-    left = [check for check in ordered if check in view.doubts or check in view.waiting]
-    done = [check for check in ordered if check not in view.doubts and check not in view.waiting]
+    left = [check for check in view.ranked if check in view.doubts or check in view.waiting]
+    done = [check for check in view.ranked if check not in view.doubts and check not in view.waiting]
     shown, number, pages = _cut([*left, *done], number)
     groups = [
         ("Needs a look", [check for check in shown if check in view.doubts]),
@@ -277,6 +271,7 @@ def _changes(view: View, number: int) -> Page:
         {
             "id": c.id, "line": said_of(c, view.titles, view.by_id), "who": c.who, "when": when(c.time),
             "active": c.id in view.active, "is_undo": c.what.kind == "undo",
+            "undone_by": view.undone_by.get(c.id),
         }
         for c in shown
     ]  # fmt: skip

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import contextlib
+import gc
 import socket
+import threading
 import webbrowser
 from typing import TYPE_CHECKING
 
@@ -58,9 +60,15 @@ def serve(
 
 
 def _warm(desk: Desk) -> None:
-    """Load what the first correction of words would wait for."""
-    import threading
+    """Load what the first correction of words would wait for, beside the first page."""
+    threading.Thread(target=_load, args=(desk,), daemon=True).start()
 
+
+def _load(desk: Desk) -> None:
+    """Read something; then tell the garbage collector that what was loaded stays: looking through it takes
+    half a second, which would fall on some action."""
     from voicenotes.corrections.reread import read_alone
 
-    threading.Thread(target=read_alone, args=("nothing", desk.pack), daemon=True).start()
+    read_alone("nothing", desk.pack)
+    gc.collect()
+    gc.freeze()

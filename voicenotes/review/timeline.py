@@ -42,19 +42,19 @@ class Strip:
     line: str
 
 
-def strips_of(view: View) -> tuple[list[Strip], int]:
+def lanes_of(view: View) -> tuple[list[Strip], int]:
     """The recordings in the order in which they were made, and how many more there are."""
     recordings = view.record.recordings
     longest = max((entry.seconds for entry in recordings), default=0.0) or 1.0
     by_recording = view.remarks.by_recording
     marks = _marks(view, longest)
-    strips = []
+    lanes = []
     for number, entry in enumerate(recordings[:MOST_RECORDINGS]):
         places = by_recording.get(entry.file, ())
         slots = sorted({min(SLOTS - 1, int(place[1] / longest * SLOTS)) for place in places})
         wide = STRIP / SLOTS
         here = marks.get(entry.file, {})
-        strips.append(
+        lanes.append(
             Strip(
                 number=number,
                 sounds=number in view.sounding,
@@ -68,7 +68,7 @@ def strips_of(view: View) -> tuple[list[Strip], int]:
                 line=f"{count(len(places), 'remark')}, {count(len(here), 'defect')}",
             )
         )
-    return strips, max(0, len(recordings) - MOST_RECORDINGS)
+    return lanes, max(0, len(recordings) - MOST_RECORDINGS)
 
 
 def _marks(view: View, longest: float) -> dict[str, dict[int, Mark]]:

@@ -68,7 +68,11 @@ def said_of(correction: Correction, titles: Mapping[str, str], by_id: Mapping[st
     what = correction.what
     if isinstance(what, Undo):
         undone = by_id.get(what.undoes)
-        return f"Undone: {said_of(undone, titles, by_id)}" if undone else "Undone"
+        if undone is None:
+            return "Undone"
+        if isinstance(undone.what, Undo) and (first := by_id.get(undone.what.undoes)):
+            return f"Redone: {said_of(first, titles, by_id)}"
+        return f"Undone: {said_of(undone, titles, by_id)}"
     if isinstance(what, Move):
         to = titles.get(what.to, what.to) if what.to else "no check"
         return f"“{what.remark.quote}” moved from {titles.get(what.check, what.check)} to {to}"
