@@ -25,7 +25,7 @@ FLOORS = [
     {"audio", "speech", "language"},
     {"findings"},
     {"outputs", "files", "listing", "changes", "lock", "times"},
-    {"hearing", "visit", "scoring", "backlog", "watching", "report"},
+    {"hearing", "visit", "scoring", "backlog", "watching", "report", "corrections", "review"},
     {"cli", "__main__"},
 ]
 MAY_USE_WITHIN_FLOOR = {
@@ -39,6 +39,9 @@ MAY_USE_WITHIN_FLOOR = {
     ("scoring", "visit"),
     ("backlog", "visit"),
     ("watching", "visit"),
+    ("review", "corrections"),
+    ("review", "hearing"),
+    ("review", "visit"),
     ("__main__", "cli"),
     ("model", "errors"),
 }
@@ -84,6 +87,7 @@ ALSO_COMPUTING = frozenset(
         "disk",
         "socket",
         "rust",
+        "ranges",
     ]
 )
 PHRASES_OF_LIBRARIES = frozenset(["batch size", "file download"])

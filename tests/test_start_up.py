@@ -9,8 +9,8 @@ import sys
 import pytest
 
 HEAVY = {
-    "av", "ctranslate2", "faster_whisper", "numpy", "pint", "pocketsphinx",
-    "pydantic", "rapidfuzz", "rich.progress", "spacy", "yaml",
+    "av", "ctranslate2", "faster_whisper", "jinja2", "numpy", "pint", "pocketsphinx",
+    "pydantic", "rapidfuzz", "rich.progress", "spacy", "starlette", "uvicorn", "yaml",
 }  # fmt: skip
 
 

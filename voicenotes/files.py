@@ -15,13 +15,24 @@ from voicenotes.links import leads_out
 
 PROBE_BYTES = 100_000  # about what a small record needs
 RECORD_FILE = "record.json"
+CORRECTIONS_FILE = "corrections.jsonl"
 # What voicenotes, or somebody saving what it prints, puts beside the recordings.
 OWN_FILES = frozenset(
-    (RECORD_FILE, "gaps.json", "gaps.pdf", "gaps.txt", "report.json", "report.txt", "summary.txt")
+    (
+        RECORD_FILE,
+        CORRECTIONS_FILE,
+        "gaps.json",
+        "gaps.pdf",
+        "gaps.txt",
+        "report.json",
+        "report.txt",
+        "summary.txt",
+    )
 )
 
 _FULL = (errno.ENOSPC, errno.EDQUOT)
-_TEMPORARY = re.compile(r"\.(?:writable|hashes|.+\.json)\.\d+\.tmp")
+_TEMPORARY = re.compile(r"\.(?:writable|hashes|.+\.json|photo-.+)\.\d+\.tmp")
+PHOTO_NAME = re.compile(r"photo-[0-9a-f]{16}\.(?:jpg|png|webp)")
 
 
 def visit_folder(folder: str | Path) -> Path:
@@ -47,6 +58,11 @@ def natural_key(name: str) -> tuple[list[tuple[int, int, str]], str]:
     """A sort key under which numbers inside names count as numbers, whatever the case of letters."""
     pieces = re.split(r"([0-9]+)", name.casefold())
     return [(0, int(piece), "") if piece.isdecimal() else (1, 0, piece) for piece in pieces if piece], name
+
+
+def is_own(name: str) -> bool:
+    """Whether a file of a visit's folder was put there by voicenotes: no recording, whatever it is."""
+    return name in OWN_FILES or PHOTO_NAME.fullmatch(name) is not None
 
 
 def sha256_of(path: Path) -> str | None:

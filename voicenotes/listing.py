@@ -6,7 +6,7 @@ import unicodedata
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from voicenotes.files import OWN_FILES, files_in
+from voicenotes.files import files_in, is_own
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -33,7 +33,7 @@ def recordings_in(folder: Path) -> Listing:
     """
     from voicenotes.audio.decode import looks_like_audio
 
-    files = [path for path in files_in(folder) if path.name not in OWN_FILES]
+    files = [path for path in files_in(folder) if not is_own(path.name)]
     transcripts = {_stem(path) for path in files if is_transcript(path)}
     found, replaced, others = [], [], []
     for path in files:

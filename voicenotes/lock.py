@@ -50,6 +50,27 @@ def visit_lock(folder: Path, home: Path, patience_s: float = 0.0) -> Iterator[No
         lock.release()
 
 
+@contextlib.contextmanager
+def short_lock(folder: Path, path: Path, patience_s: float = 10.0) -> Iterator[None]:
+    """Hold the lock at `path` for a moment, waiting for others who do; the system takes it back by itself.
+
+    Raises VisitError when it isn't had in time, or where nothing can be locked.
+    """
+    from filelock import FileLock, Timeout
+
+    lock = FileLock(path)
+    try:
+        lock.acquire(timeout=patience_s, poll_interval=0.01)
+    except Timeout:
+        raise VisitError(f"{folder}: is held by another process; end it and try again") from None
+    except NotImplementedError:
+        raise VisitError(f"{folder}: can't be locked; copy the visit to a folder on this machine") from None
+    try:
+        yield
+    finally:
+        lock.release()
+
+
 def _me() -> dict[str, str | int]:
     """Who holds the lock: process, machine, user, since when (local time)."""
     try:

@@ -100,9 +100,9 @@ def decode_blocks(
         with container:
             stream = audio_stream(container, path.name)
             claim = _claimed_seconds(file, container, stream)
-            damage = _Damage()
+            damage = Damage()
             total = 0
-            for block in _in_blocks(_mono_pieces(container, stream, damage), block_samples):
+            for block in _in_blocks(mono_pieces(frames_of(container, stream, damage), damage), block_samples):
                 total += block.size
                 yield block
                 if total >= LONGEST_SECONDS * SAMPLE_RATE_HZ:
@@ -119,7 +119,7 @@ def _too_long() -> str:
 
 
 @dataclass
-class _Damage:
+class Damage:
     """Counts the packets that the decoder refused; `at_end` when the last one is among them.
 
     `endless` says why the rest was left: it went on without sound, or with ever new kinds of it.
@@ -130,7 +130,7 @@ class _Damage:
     endless: str | None = None
 
 
-def _problem(seconds: float, claim: float | None, damage: _Damage, cut_off: bool) -> str | None:
+def _problem(seconds: float, claim: float | None, damage: Damage, cut_off: bool) -> str | None:
     """One line on what is missing of a recording that could be read in part; None if nothing is."""
     if claim is not None and claim > LONGEST_SECONDS:
         longer = f"claims to be longer than {LONGEST_SECONDS / 3600:g} h"
@@ -158,15 +158,15 @@ def _claimed_seconds(file: IO[bytes], container: Any, stream: Any) -> float | No
         file.seek(position)
 
 
-def _mono_pieces(container: Any, stream: Any, damage: _Damage) -> Iterator[NDArray[np.float32]]:
-    """Decode packet by packet, resample to 16 kHz and mix to mono; pieces of any length."""
+def mono_pieces(frames: Iterator[Any], damage: Damage) -> Iterator[NDArray[np.float32]]:
+    """Frames resampled to 16 kHz and mixed to mono; pieces of any length."""
     import av
 
     resampler: Any = None
     shape = None
     changes = 0
     try:
-        for frame in _frames(container, stream, damage):
+        for frame in frames:
             frame_shape = (frame.format.name, frame.layout.name, frame.sample_rate)
             if frame_shape != shape:  # also in mid-file: chained streams may change
                 changes += 1
@@ -187,7 +187,7 @@ def _mono_pieces(container: Any, stream: Any, damage: _Damage) -> Iterator[NDArr
         damage.at_end = True
 
 
-def _frames(container: Any, stream: Any, damage: _Damage) -> Iterator[Any]:
+def frames_of(container: Any, stream: Any, damage: Damage) -> Iterator[Any]:
     """Audio frames in order; packets that can't be decoded are counted and left out."""
     import av
 

@@ -12,6 +12,7 @@ from voicenotes.cli.frame import EXIT_CODES, INTERRUPTED
 from voicenotes.cli.packs import lint, packs, schema
 from voicenotes.cli.reading import explain, score
 from voicenotes.cli.reports import report
+from voicenotes.cli.review import review
 from voicenotes.cli.visits import gaps, process
 from voicenotes.cli.watching import watch
 
@@ -25,7 +26,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 app.command(epilog=EXIT_CODES)(process)
-for command in (gaps, watch, report, explain, score, packs, lint, schema, engines, fetch, verify):
+for command in (gaps, watch, review, report, explain, score, packs, lint, schema, engines, fetch, verify):
     app.command()(command)
 
 

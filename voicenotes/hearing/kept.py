@@ -102,6 +102,21 @@ def recall_pieces(ear: Ear, sha256: str) -> dict[int, Piece]:
     return {found.piece.number: found.piece for found in kept if found and found.piece}
 
 
+def kept_words(cache: Path, sha256: str, engine: str | None, model: str | None) -> Transcript | None:
+    """The transcript that an engine made of a recording, whatever its settings were: of several the newest.
+
+    None where none is kept, or none that is whole.
+    """
+    found = []
+    for path in cache.glob(f"{sha256[:32]}-*.json"):
+        kept = _content(path)
+        if kept is None or kept.origin.sha256 != sha256 or kept.heard is None:
+            continue
+        if kept.heard.transcript and (kept.origin.engine, kept.origin.model) == (engine, model):
+            found.append((path.stat().st_mtime_ns, path.name, kept.heard.transcript))
+    return max(found, key=lambda each: each[:2])[2] if found else None
+
+
 def keep(ear: Ear, sha256: str, heard: Heard) -> None:
     """Keep a recording's transcript; its windows need not be kept then. Raises VisitError."""
     origin = ear.origin(sha256)
@@ -137,6 +152,12 @@ def _write(path: Path, kept: Kept) -> None:
 
 
 def _read(path: Path, origin: Origin) -> Kept | None:
+    kept = _content(path)
+    return kept if kept and kept.origin == origin else None
+
+
+def _content(path: Path) -> Kept | None:
+    """What a file keeps; None where it can't be read or isn't exactly what was written."""
     try:
         content = path.read_bytes()
     except OSError:
@@ -145,7 +166,6 @@ def _read(path: Path, origin: Origin) -> Kept | None:
     if head != f'{{"check":"{hashlib.sha256(rest).hexdigest()}",'.encode():
         return None
     try:
-        kept = Kept.model_validate_json(b"{" + rest)
+        return Kept.model_validate_json(b"{" + rest)
     except ValidationError:
         return None
-    return kept if kept.origin == origin else None
