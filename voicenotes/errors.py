@@ -6,6 +6,7 @@ VoicenotesError
 ├── EngineError      a speech engine or its model that can't be used
 ├── VisitError       a visit folder that can't be processed at all
 │   └── NoRoomError  nothing more can be written there: its disk is full, or the folder is gone
+├── MicrophoneError  a microphone that isn't there, or is there no more
 └── LabelError       a set of labelled sentences or visits that can't be scored
 
 Each message is one line: what is wrong, and what to do about it.
@@ -36,6 +37,10 @@ class VisitError(VoicenotesError):
 
 class NoRoomError(VisitError):
     """Nothing more can be written to a folder: its disk is full, or it is no longer there."""
+
+
+class MicrophoneError(VoicenotesError):
+    """A microphone can't be opened, or is there no more."""
 
 
 class LabelError(VoicenotesError):
