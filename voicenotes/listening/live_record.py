@@ -79,10 +79,11 @@ class LiveRecord:
         self.station = self._station_of(read) or self.station
         return self._brought(before, file, start - 1e-6, transcript)
 
-    def whole(self, file: str) -> tuple[Transcript, int]:
-        """The transcript of a recording all of which came, without its length, and how many pieces it has."""
-        assert file == self._file
-        return joined(self._pieces, 0.0), len(self._pieces)
+    def whole(self, file: str, seconds: float, pieces: int) -> Transcript | None:
+        """The transcript of the recording that came last, of this length; None when a piece is missing."""
+        if file != self._file or set(self._pieces) != set(range(pieces)):
+            return None
+        return joined(self._pieces, seconds)
 
     def _finish(self) -> None:
         """What was being made is finished: read no more."""
@@ -138,13 +139,13 @@ class LiveRecord:
             for check in record.checks
             if any(e.recording == file and e.start >= start and e.polarity != "named" for e in check.evidence)
         ]
+        resting_on = {fact.title: record.facts[fact.id].evidence for fact in self.pack.facts}
+        for fitting in self.pack.head.fittings:
+            resting_on[fitting.title] = record.fittings[fitting.id].evidence
         noted = [
             title
-            for title, finding in (
-                *((fact.title, record.facts[fact.id]) for fact in self.pack.facts),
-                *((fitting.title, record.fittings[fitting.id]) for fitting in self.pack.head.fittings),
-            )
-            if any(e.recording == file and e.start >= start for e in finding.evidence)
+            for title, evidence in resting_on.items()
+            if any(e.recording == file and e.start >= start for e in evidence)
         ]
         return Brought(
             words=transcript.text,
