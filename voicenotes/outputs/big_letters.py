@@ -1,7 +1,7 @@
 """Words in large letters for a screen that is read from two metres: three rows high, four columns a letter.
 
-Each letter is three by five dots, two dots above one another in a cell. Where an encoding has no half blocks the
-letters stand apart on one line instead.
+Each letter is three by five dots, two dots above one another in a cell. Where an encoding has no half blocks
+the letters stand apart on one line instead.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ ROWS, COLUMNS = 3, 4
 
 
 def big(text: str, width: int, drawn: bool = True) -> list[str]:
-    """The text in large letters, cut to what fits into `width` columns; not `drawn`, spaced out on one line."""
+    """The text in large letters, cut to `width` columns; not `drawn`, spaced out on one line."""
     if not drawn:
         return [" ".join(text.upper())[:width]]
     letters = [_DOTS.get(sign, _DOTS["?"]) for sign in text.upper()[: (width + 1) // COLUMNS]]

@@ -91,7 +91,7 @@ def live_lines(view: LiveView, width: int, height: int, drawn: bool = True) -> l
 def _trouble(view: LiveView, width: int) -> list[Line]:
     if not view.trouble:
         return []
-    return [((f"{line:<{width}}", "bad"),) for line in _few(f"!! {view.trouble}", width, 3)]
+    return [((line, "bad"),) for line in _few(f"!! {view.trouble}", width, 3)]
 
 
 def _where(view: LiveView, width: int, drawn: bool) -> list[Line]:
