@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import signal
 import sys
 import time
@@ -74,7 +75,7 @@ def listen(
         session = Session(
             folder, loaded, ear, source, aloud, recordings, (lambda _: None) if on_terminal else _told
         )
-        with _interrupts(session):
+        with _interrupts(session), _libraries_quiet():
             session.start()
             (_watched if on_terminal else _waited)(session)
         aloud.end(2.0)
@@ -140,6 +141,20 @@ def _interrupts(session: Session) -> Iterator[None]:
             signal.signal(each, handler)
 
 
+@contextlib.contextmanager
+def _libraries_quiet() -> Iterator[None]:
+    """What PortAudio and ALSA print themselves, past Python, goes nowhere: it would spoil the page."""
+    sys.stderr.flush()
+    kept, nowhere = os.dup(2), os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, 2)
+    try:
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
+        os.close(nowhere)
+
+
 def _told(line: str) -> None:
     show(line)
     sys.stdout.flush()
@@ -148,7 +163,7 @@ def _told(line: str) -> None:
 def _waited(session: Session) -> None:
     from voicenotes.outputs.live_screen import open_line
 
-    for caution in session.view.pack_cautions[:1]:
+    for caution in session.view.pack_cautions:
         _told(caution)
     before = ""
     while not session.is_over(LOOK_S):

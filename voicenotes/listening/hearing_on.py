@@ -10,6 +10,7 @@ from __future__ import annotations
 import threading
 from collections import deque
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from voicenotes.hearing.messages import Failed, Piece, Task, place_of
@@ -18,7 +19,6 @@ from voicenotes.model import SAMPLE_RATE_HZ, Transcript
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from pathlib import Path
 
     from voicenotes.hearing.messages import Answer
     from voicenotes.listening.recorder import Closed
@@ -114,6 +114,8 @@ class HearingOn:
     def _run(self) -> None:
         try:
             with Pool(self._engine, self._processes) as pool:
+                # no samples, of any file: so that the engine is loaded when the first words come
+                pool.do([Task(place=place_of(Path(__file__)), span=(0, 0))], lambda *_: None)
                 while (thing := self._next()) is not None:
                     self._do(pool, thing)
         except BaseException as error:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from voicenotes.findings.read import ReadSoFar, read_on, settled
+from voicenotes.findings.read import ReadSoFar, read_on, read_text, settled
 from voicenotes.hearing.messages import Piece
 from voicenotes.hearing.recording import joined
 from voicenotes.language.quantities import detect_metric
@@ -61,6 +61,7 @@ class LiveRecord:
         self._norms: list[str] = []
         self._metric: bool | None = None
         self._before = ReadSoFar()
+        read_text("ready", self.pack)  # loads what reading needs, before the first words come
         self._read_finished()
         self.record = settled(self._before, self.recordings, self.pack)
         self.station = self._station_of(self._before)

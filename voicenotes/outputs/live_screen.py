@@ -91,20 +91,21 @@ def live_lines(view: LiveView, width: int, height: int, drawn: bool = True) -> l
 def _trouble(view: LiveView, width: int) -> list[Line]:
     if not view.trouble:
         return []
-    return [((line, "bad"),) for line in _few(f"!! {view.trouble}", width, 3)]
+    return [((line, "bad"),) for line in _few(f"!! {view.trouble}", width, 4)]
 
 
 def _where(view: LiveView, width: int, drawn: bool) -> list[Line]:
     title = (view.station or "say where you are").upper()
     lines: list[Line] = [((line, "station"),) for line in _few(title, width, 2)]
-    caution = view.cautions[0] if view.cautions else view.pack_cautions[0] if view.pack_cautions else ""
-    lines += [((line, "unsure"),) for line in _few(caution, width, 2)] if caution else []
+    lines += [((line, "unsure"),) for caution in view.cautions[:1] for line in _few(caution, width, 3)]
     return [*lines, _rule(width, drawn)]
 
 
 def _just_now(view: LiveView, width: int, room: int, drawn: bool) -> list[Line]:
     if not view.last:
-        return [((line, "quiet"),) for line in _few(f"listening: {view.source}", width, 2)][: max(0, room)]
+        begun = _few(f"listening: {view.source}", width, 2)
+        begun += [line for caution in view.pack_cautions for line in wrapped(caution, "  ", width, "- ")]
+        return [((line, "quiet"),) for line in begun][: max(0, room)]
     first, *others = view.last
     style = STYLES.get(first.outcome, "")
     letters = big(WORDS[first.outcome], width, drawn)

@@ -89,7 +89,9 @@ class EmbeddedEngine:
         from voicenotes.speech.noise_net import make_ready, without_noise
 
         if voice is None:
-            return self.transcribe(samples)
+            heard = self.transcribe(samples)
+            make_ready()
+            return heard
         if self._decoder is None:
             self._decoder = _loaded(compiled_folder(self._material, self._cache_dir))
         with _failures_told():
