@@ -105,7 +105,8 @@ def _just_now(view: LiveView, width: int, room: int, drawn: bool) -> list[Line]:
     if not view.last:
         begun = _few(f"listening: {view.source}", width, 2)
         begun += [line for caution in view.pack_cautions for line in wrapped(caution, "  ", width, "- ")]
-        return [((line, "quiet"),) for line in begun][: max(0, room)]
+        quiet: list[Line] = [((line, "quiet"),) for line in begun]
+        return quiet[: max(0, room)]
     first, *others = view.last
     style = STYLES.get(first.outcome, "")
     letters = big(WORDS[first.outcome], width, drawn)
@@ -127,7 +128,7 @@ def _just_now(view: LiveView, width: int, room: int, drawn: bool) -> list[Line]:
 def _counts(view: LiveView, width: int) -> list[Line]:
     here = f"OPEN HERE {len(view.open_here)}" if view.station else "OPEN"
     in_all = f"IN ALL {view.open_in_all}"
-    must = f"{view.must} before leaving, {minutes(view.minutes)}"
+    must = f"{minutes(view.minutes)} in all, {view.must} checks before leaving"
     lines: list[Line] = [(), ((f"{here}   {in_all}"[:width], "subject"),)]
     return [*lines, ((must[:width], "quiet"),)]
 
