@@ -1,4 +1,5 @@
-"""A microphone that hears what is played to it: a sound server of the test's own with a sink that goes nowhere.
+"""A microphone that hears what is played to it: a sound server of the test's own with a sink that goes
+nowhere.
 
 Needs PulseAudio, its ALSA plugin and PortAudio (Debian: pulseaudio pulseaudio-utils libasound2-plugins
 libportaudio2).
@@ -25,7 +26,10 @@ MODULES = (
     "module-native-protocol-unix auth-anonymous=1 socket={socket}",
     "module-null-sink sink_name=shop rate=48000 channels=1",
 )
-PLUGINS = ("/usr/lib/*/alsa-lib/libasound_module_pcm_pulse.so", "/usr/lib/alsa-lib/libasound_module_pcm_pulse.so")
+PLUGINS = (
+    "/usr/lib/*/alsa-lib/libasound_module_pcm_pulse.so",
+    "/usr/lib/alsa-lib/libasound_module_pcm_pulse.so",
+)
 
 
 def missing() -> str | None:
@@ -73,10 +77,19 @@ def virtual_microphone() -> Iterator[VirtualMicrophone]:
             "PULSE_SERVER": f"unix:{socket}", "ALSA_CONFIG_PATH": str(config),
             "XDG_CACHE_HOME": os.environ.get("XDG_CACHE_HOME", str(Path.home() / ".cache")),
         }  # fmt: skip
-        words = ["pulseaudio", "-n", "--daemonize=no", "--exit-idle-time=-1", "--use-pid-file=no", "--disable-shm=yes"]
+        words = [
+            "pulseaudio",
+            "-n",
+            "--daemonize=no",
+            "--exit-idle-time=-1",
+            "--use-pid-file=no",
+            "--disable-shm=yes",
+        ]
         for module in MODULES:
             words += ["-L", module.format(socket=socket)]
-        server = subprocess.Popen(words, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        server = subprocess.Popen(
+            words, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+        )
         try:
             microphone = VirtualMicrophone(environment, server)
             for _ in range(100):

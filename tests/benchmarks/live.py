@@ -4,9 +4,9 @@
     python tests/benchmarks/live.py --visit 20            # a visit of so many minutes with 12 spoken commands
 
 Speech comes from flite, one remark after another with pauses between, played through the path of `voicenotes
-listen` (listening/sources.py, Playback). Latency is the time from the end of the speech itself, known from how the
-sound was put together, to the moment when its line is there to be shown; utterances up to 10 s. Speech that goes on
-while the last utterance is transcribed is the rule here: pauses are 0.7 to 1.6 s.
+listen` (listening/sources.py, Playback). Latency is the time from the end of the speech itself, known from
+how the sound was put together, to the moment when its line is there to be shown; utterances up to 10 s.
+Speech that goes on while the last utterance is transcribed is the rule here: pauses are 0.7 to 1.6 s.
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ from __future__ import annotations
 import argparse
 import random
 import statistics
-import sys
 import tempfile
 import time
 import wave
@@ -23,18 +22,16 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
+from spoken_voices import spoken
 
-sys.path.insert(0, str(Path(__file__).parent.parent))
-from make_audio import speak_flite as speak  # noqa: E402
-
-from voicenotes import load_pack, process_visit  # noqa: E402
-from voicenotes.listening.aloud import Silent  # noqa: E402
-from voicenotes.listening.begin import listening_in  # noqa: E402
-from voicenotes.listening.hearing_on import Stretch  # noqa: E402
-from voicenotes.listening.live_record import Brought  # noqa: E402
-from voicenotes.listening.session import Session  # noqa: E402
-from voicenotes.listening.sources import Playback, as_16_bits  # noqa: E402
-from voicenotes.visit import record_text  # noqa: E402
+from voicenotes import load_pack, process_visit
+from voicenotes.listening.aloud import Silent
+from voicenotes.listening.begin import listening_in
+from voicenotes.listening.hearing_on import Stretch
+from voicenotes.listening.live_record import Brought
+from voicenotes.listening.session import Session
+from voicenotes.listening.sources import Playback, as_16_bits
+from voicenotes.visit import record_text
 
 ROOT = Path(__file__).parent.parent.parent
 LONGEST_S = 10.0
@@ -54,21 +51,15 @@ def talk_of(remarks: list[str], voice: str, draw: random.Random, snr_db: float |
     """The remarks spoken one after the other."""
     parts, said, at = [np.zeros(RATE, np.float32)], [], 1.0
     for remark in remarks:
-        spoken = trimmed(speak(remark, voice))
-        said.append((remark, at, at + spoken.size / RATE))
+        sound = spoken(remark, voice)
+        said.append((remark, at, at + sound.size / RATE))
         pause = np.zeros(round(draw.uniform(0.7, 1.6) * RATE), np.float32)
-        parts += [spoken, pause]
-        at += (spoken.size + pause.size) / RATE
+        parts += [sound, pause]
+        at += (sound.size + pause.size) / RATE
     samples = np.concatenate(parts)
     level = float(np.sqrt(np.mean(samples[samples != 0] ** 2)))
     noise = np.random.default_rng(1).standard_normal(samples.size).astype(np.float32)
     return Talk(samples + noise * level * np.float32(10 ** (-(snr_db or 50) / 20)), tuple(said))
-
-
-def trimmed(samples: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Without the silence that the synthesiser puts around."""
-    loud = np.flatnonzero(np.abs(samples) > 0.01)
-    return samples[loud[0] : loud[-1] + 1] if loud.size else samples
 
 
 def as_wav(samples: NDArray[np.float32], path: Path) -> Path:
@@ -81,7 +72,9 @@ def as_wav(samples: NDArray[np.float32], path: Path) -> Path:
     return path
 
 
-def listened(talk: Talk, folder: Path, speed: float) -> tuple[list[tuple[Stretch, Brought, float]], float, str]:
+def listened(
+    talk: Talk, folder: Path, speed: float
+) -> tuple[list[tuple[Stretch, Brought, float]], float, str]:
     """What each utterance brought and when, seconds after the sound began; the largest lag; the record."""
     pack = load_pack("cnc_lathe")
     came: list[tuple[Stretch, Brought, float]] = []
@@ -123,10 +116,11 @@ def measure(remarks: list[str], voice: str, snr_db: float | None) -> None:
         for kept in (folder / "visit" / ".voicenotes").glob("*.json"):
             kept.unlink()
         again = record_text(process_visit(folder / "visit", "cnc_lathe", "embedded"))
+        agree = "equal" if record == again else "DIFFER"
         print(
             f"{voice:8} {talk.samples.size / RATE:5.0f} s  {len(late):3} utterances  "
             f"median {statistics.median(late):.2f} s  95 % {late[int(0.95 * len(late))]:.2f} s  "
-            f"most {late[-1]:.2f} s  lag at most {lag:.1f} s  records {'equal' if record == again else 'DIFFER'}",
+            f"most {late[-1]:.2f} s  lag at most {lag:.1f} s  records {agree}",
             flush=True,
         )
 
@@ -143,7 +137,9 @@ def visit_with_commands(lines: list[str], minutes: float, voice: str, snr_db: fl
     with tempfile.TemporaryDirectory() as name:
         talk = talk_of(remarks, voice, draw, snr_db)
         came, _, _ = listened(talk, Path(name), 0.0)
-        truth = [(end, does) for said, _, end in talk.said for does, example in asked.items() if said == example]
+        truth = [
+            (end, does) for said, _, end in talk.said for does, example in asked.items() if said == example
+        ]
         obeyed, invented = 0, 0
         for stretch, brought, _ in came:
             if brought.command is None:
