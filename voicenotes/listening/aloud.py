@@ -30,10 +30,11 @@ if TYPE_CHECKING:
 
 Tone = Literal["understood", "not understood", "defect", "marked"]
 TONE_RATE_HZ = 16_000
-# Two notes up for understood, two down for not, a low double one for a defect; hertz and seconds of each.
+# Two notes up for understood, two down for not, one twice for a defect; hertz and seconds. Lower than these, notes
+# are taken for a voice by the detector.
 TONES: dict[Tone, tuple[tuple[float, float], ...]] = {
     "understood": ((660.0, 0.07), (880.0, 0.09)),
-    "not understood": ((440.0, 0.09), (330.0, 0.12)),
+    "not understood": ((1175.0, 0.08), (880.0, 0.10)),
     "defect": ((523.0, 0.10), (0.0, 0.05), (523.0, 0.10)),
     "marked": ((880.0, 0.07), (0.0, 0.04), (880.0, 0.07), (0.0, 0.04), (880.0, 0.07)),
 }
