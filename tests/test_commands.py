@@ -127,7 +127,9 @@ def test_no_line_of_the_example_dictation_is_a_command(lathe: Pack) -> None:
 COMMANDS = Commands(
     wake=("hey notebook",),
     commands=tuple(
-        Command(does=kind, phrases=("take that back",) if kind == "take_back" else (f"do {kind[0]}",), example="")
+        Command(
+            does=kind, phrases=("take that back",) if kind == "take_back" else (f"do {kind[0]}",), example=""
+        )
         for kind in KINDS
         if kind not in ("open_in_all", "stop")
     )
@@ -150,7 +152,12 @@ def changed(place: int, **changes: object) -> Commands:
         (COMMANDS.model_copy(update={"commands": COMMANDS.commands[1:]}), "no phrase does 'open_here'"),
         (COMMANDS.model_copy(update={"wake": ()}), "has no wake phrase"),
         (changed(0, phrases=("stop now",)), "'stop now' does open_here and stop"),
-        (COMMANDS.model_copy(update={"wake": ("hey",)}).model_copy(update={"commands": changed(0, phrases=("go",)).commands}), "comes by chance"),
+        (
+            COMMANDS.model_copy(update={"wake": ("hey",)}).model_copy(
+                update={"commands": changed(0, phrases=("go",)).commands}
+            ),
+            "comes by chance",
+        ),
         (changed(1, phrases=("never mind that",)), "'never mind that' takes nothing back"),
     ],
 )

@@ -99,7 +99,9 @@ def test_what_is_on_trial_is_what_it_will_be() -> None:
 
 @needs_flite
 def test_a_recording_has_the_windows_that_were_cut_live() -> None:
-    samples = talk(2.0, "the way covers are dented", 0.9, "spindle is quiet", 1.5, "no leaks at the pump", 3.0)
+    samples = talk(
+        2.0, "the way covers are dented", 0.9, "spindle is quiet", 1.5, "no leaks at the pump", 3.0
+    )
 
     def blocks():  # type: ignore[no-untyped-def]
         yield from np.array_split(samples, 3)
@@ -115,7 +117,9 @@ def test_a_recording_has_the_windows_that_were_cut_live() -> None:
             break
     assert problem == "a problem"
     found = spans(samples, 1600)
-    assert [(w.start_s, w.samples.size, w.spoken) for w in windows] == [(a / RATE, b - a, s) for a, b, s in found]
+    assert [(w.start_s, w.samples.size, w.spoken) for w in windows] == [
+        (a / RATE, b - a, s) for a, b, s in found
+    ]
     assert np.array_equal(np.concatenate([w.samples for w in windows]), samples)
     assert [w.is_last for w in windows] == [False] * (len(windows) - 1) + [True]
     said = [w for w in windows if w.spoken]
@@ -136,7 +140,9 @@ def test_levels_come_near_those_of_the_whole_sound() -> None:
     samples = talk(0.5, "the way covers are dented", 0.5)
     samples = samples[: samples.size // FRAME_SAMPLES * FRAME_SAMPLES] / np.float32(2 * np.abs(samples).max())
     stream = VoiceStream()
-    levels = np.array([stream.level(samples[at : at + FRAME_SAMPLES]) for at in range(0, samples.size, FRAME_SAMPLES)])
+    levels = np.array(
+        [stream.level(samples[at : at + FRAME_SAMPLES]) for at in range(0, samples.size, FRAME_SAMPLES)]
+    )
     whole = voice_activity(samples).levels
     agree = (levels >= 0.35) == (whole >= 0.35)
     assert agree.mean() > 0.95

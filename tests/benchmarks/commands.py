@@ -38,7 +38,9 @@ NEAR = (
 )
 
 
-def heard(engine: EmbeddedEngine, said: str, voice: str, snr_db: float, fit: NDArray[np.float32]) -> list[str]:
+def heard(
+    engine: EmbeddedEngine, said: str, voice: str, snr_db: float, fit: NDArray[np.float32]
+) -> list[str]:
     """The words that the engine hears of a line."""
     return [word.text for word in engine.transcribe_utterance(noisy(spoken(said, voice), snr_db), fit).words]
 
