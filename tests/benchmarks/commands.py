@@ -1,11 +1,11 @@
-"""Spoken commands measured: how many are missed, and how many are invented in an hour of dictation without any.
+"""Spoken commands measured: how many are missed, and how many invented in dictation without any.
 
-    python tests/benchmarks/commands.py                        # flite voices, clean and at 20 dB
-    python tests/benchmarks/commands.py --dictation 400        # so many lines of dictation for each voice and level
+    python tests/benchmarks/commands.py                   # flite voices, clean and at 20 dB
+    python tests/benchmarks/commands.py --dictation 400   # so many lines of dictation a voice and level
 
-Each phrase of each command is said with each wake phrase, alone; then lines of the pack's example dictation are said,
-and some that contain a command's words without being one. Every utterance goes to the embedded engine as it does when
-it is listened to, fitted to three lines of dictation.
+Each phrase of each command is said with each wake phrase of two words, alone; then lines of the example
+dictation are said, and some that contain a command's words without being one. Every utterance goes to the
+embedded engine as it does when it is listened to, fitted to three lines of dictation.
 """
 
 from __future__ import annotations
@@ -92,7 +92,7 @@ def main() -> None:
                     print(f"  invented: {line} -> {' '.join(words)}")
             print(
                 f"{voice:8} {level:6} {missed:3} of {len(asked)} missed ({100 * missed / len(asked):.1f} %), "
-                f"{invented} invented in {seconds / 60:.1f} min of speech ({3600 * invented / seconds:.1f} an hour)",
+                f"{invented} invented in {seconds / 60:.1f} min ({3600 * invented / seconds:.1f} an hour)",
                 flush=True,
             )
 

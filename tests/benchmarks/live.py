@@ -17,7 +17,7 @@ import statistics
 import tempfile
 import time
 import wave
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 from spoken_voices import spoken
 
 from voicenotes import load_pack, process_visit
+from voicenotes.audio.growing_wav import HEADER_BYTES
 from voicenotes.listening.aloud import Silent
 from voicenotes.listening.begin import listening_in
 from voicenotes.listening.hearing_on import Stretch
@@ -92,7 +93,17 @@ def listened(
             lag = max(lag, session.view.behind_s)
         assert session.fault is None, session.fault
     record = record_text(process_visit(folder / "visit", pack, "embedded"))
-    return [(stretch, brought, at - begun) for stretch, brought, at in came], lag, record
+    starts, start = {}, 0
+    for file in sorted(visit.glob("*.wav")):  # their names are times
+        starts[file], start = start, start + (file.stat().st_size - HEADER_BYTES) // 2
+    return [(placed(stretch, starts), brought, at - begun) for stretch, brought, at in came], lag, record
+
+
+def placed(stretch: Stretch, starts: dict[Path, int]) -> Stretch:
+    """A stretch with its place in the whole talk, in which its file begins at that sample."""
+    start = starts[stretch.file]
+    cut = replace(stretch.cut, first=stretch.cut.first + start, last=stretch.cut.last + start)
+    return replace(stretch, cut=cut)
 
 
 def latencies(talk: Talk, came: list[tuple[Stretch, Brought, float]]) -> list[float]:

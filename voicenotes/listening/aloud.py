@@ -30,8 +30,8 @@ if TYPE_CHECKING:
 
 Tone = Literal["understood", "not understood", "defect", "marked"]
 TONE_RATE_HZ = 16_000
-# Two notes up for understood, two down for not, one twice for a defect; hertz and seconds. Lower than these, notes
-# are taken for a voice by the detector.
+# Two notes up for understood, two down for not, one twice for a defect; hertz and seconds. The detector takes
+# notes that are lower or longer than these for a voice.
 TONES: dict[Tone, tuple[tuple[float, float], ...]] = {
     "understood": ((660.0, 0.07), (880.0, 0.09)),
     "not understood": ((1175.0, 0.08), (880.0, 0.10)),
