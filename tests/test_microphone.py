@@ -35,10 +35,14 @@ def test_a_walk_with_a_microphone(tmp_path: Path) -> None:
     visit, shown = tmp_path / "visit", tmp_path / "shown"
     with virtual_microphone() as sound, shown.open("w") as out:
         program = [sys.executable, "-m", "voicenotes"]
-        options = {"env": sound.environment, "cwd": ROOT}
-        listed = subprocess.run(
-            [*program, "microphones"], capture_output=True, text=True, timeout=30, **options
-        )
+        environment = sound.environment
+
+        def run(*words: str) -> subprocess.CompletedProcess[str]:
+            return subprocess.run(
+                [*program, *words], env=environment, cwd=ROOT, capture_output=True, text=True, timeout=30
+            )
+
+        listed = run("microphones")
         assert listed.returncode == 0 and "(default)" in listed.stdout
         level = run("microphones", "--test", "pulse", "--seconds", "1")
         assert level.returncode == 0 and "hardly anything" in level.stdout
@@ -81,15 +85,16 @@ def test_a_walk_with_a_microphone(tmp_path: Path) -> None:
     assert not sound_there.any()
 
 
-def test_one_that_is_not_there_is_named() -> None:
+def test_one_that_is_not_there_is_named(tmp_path: Path) -> None:
+    visit = tmp_path / "visit"
     with virtual_microphone() as sound:
-        words = [sys.executable, "-m", "voicenotes", "listen", "x", "--microphone", "moon"]
+        words = [sys.executable, "-m", "voicenotes", "listen", str(visit), "--microphone", "moon"]
         ran = subprocess.run(
-            words, env=sound.environment, cwd="/tmp", capture_output=True, text=True, timeout=30
+            words, env=sound.environment, cwd=ROOT, capture_output=True, text=True, timeout=30
         )
     assert ran.returncode == 2
     assert "no microphone fits 'moon': name one of 0 pulse" in ran.stderr
-    assert not Path("/tmp/x").exists()
+    assert not visit.exists()
 
 
 @pytest.mark.parametrize(
