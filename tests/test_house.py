@@ -25,7 +25,7 @@ FLOORS = [
     {"audio", "speech", "language"},
     {"findings"},
     {"outputs", "files", "listing", "changes", "lock", "times"},
-    {"hearing", "visit", "scoring"},
+    {"hearing", "visit", "scoring", "listening"},
     {"cli", "__main__"},
 ]
 MAY_USE_WITHIN_FLOOR = {
@@ -37,6 +37,8 @@ MAY_USE_WITHIN_FLOOR = {
     ("changes", "files"),
     ("changes", "listing"),
     ("scoring", "visit"),
+    ("listening", "visit"),
+    ("listening", "hearing"),
     ("__main__", "cli"),
     ("model", "errors"),
 }

@@ -147,7 +147,7 @@ def test_listening_goes_on_where_it_ended(
 def test_a_slow_engine_falls_behind_says_so_and_loses_nothing(
     tmp_path: Path, pack: Path, log: Path, talk: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    put_in(StandInEngine(str(log), delay_s=0.3), monkeypatch)
+    put_in(StandInEngine(str(log), delay_s=0.15), monkeypatch)
     heard, record = listen(tmp_path / "visit", pack, Playback([talk], 0.0, BEGUN))
     assert max(view.behind_s for view in heard.views) > 5
     assert heard.views[-1].behind_s == 0
@@ -263,7 +263,7 @@ def test_kill_9_loses_no_more_than_a_second(tmp_path: Path, pack: Path, log: Pat
             time.sleep(0.01)
             files = list(visit.glob("*.wav"))
         began = time.monotonic()
-        time.sleep(5.3)
+        time.sleep(3.3)
         lasted = time.monotonic() - began
     finally:
         process.kill()
@@ -287,7 +287,7 @@ def test_a_first_interrupt_ends_the_recording_and_reads_the_rest(
     )
     while not list(visit.glob("*.wav")):
         time.sleep(0.05)
-    time.sleep(3)
+    time.sleep(1.5)
     process.send_signal(signal.SIGINT)
     shown, errors = process.communicate(timeout=60)
     assert process.returncode == 0, errors

@@ -57,6 +57,15 @@ class VirtualMicrophone:
         """Play a WAV to it, and return when it has sounded."""
         subprocess.run(["paplay", "--device=shop", str(file)], env=self.environment, check=True, timeout=300)
 
+    def until_quiet(self) -> None:
+        """Wait until something has begun to sound, and has ended."""
+        for wanted in (True, False):
+            for _ in range(100):
+                if bool(self.pactl("list", "short", "sink-inputs").strip()) == wanted:
+                    break
+                time.sleep(0.1)
+        time.sleep(1.0)
+
     def pactl(self, *words: str) -> str:
         """Ask the sound server, or tell it something."""
         return subprocess.run(

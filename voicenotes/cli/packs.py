@@ -43,8 +43,8 @@ def schema(
     name: Annotated[
         str,
         typer.Argument(
-            help="record, explanation, transcript, score, pack, check, part, aspect, cue, fact, sentence "
-            "or visit-label."
+            help="record, explanation, transcript, score, pack, check, part, aspect, cue, fact, commands, "
+            "sentence or visit-label."
         ),
     ] = "record",
 ) -> None:

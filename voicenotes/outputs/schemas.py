@@ -10,6 +10,7 @@ from voicenotes.errors import VoicenotesError
 from voicenotes.findings.score_values import Score
 from voicenotes.model import Record, Transcript
 from voicenotes.outputs.explanation import Explanation
+from voicenotes.vocabulary.commands import Commands
 from voicenotes.vocabulary.labels import LabelledSentence, VisitLabel
 from voicenotes.vocabulary.schema import Aspect, Check, Cue, Fact, PackHead, Part
 
@@ -25,6 +26,7 @@ _ONE: dict[str, type[BaseModel]] = {
     "aspect": Aspect,
     "cue": Cue,
     "fact": Fact,
+    "commands": Commands,
     "sentence": LabelledSentence,
     "visit-label": VisitLabel,
     "score": Score,
