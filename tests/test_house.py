@@ -25,7 +25,7 @@ FLOORS = [
     {"audio", "speech", "language"},
     {"findings"},
     {"outputs", "files", "listing", "changes", "lock", "times"},
-    {"hearing", "visit", "scoring", "backlog", "watching", "report", "corrections", "review"},
+    {"hearing", "visit", "scoring", "backlog", "watching", "report", "corrections", "review", "listening"},
     {"cli", "__main__"},
 ]
 MAY_USE_WITHIN_FLOOR = {
@@ -42,6 +42,8 @@ MAY_USE_WITHIN_FLOOR = {
     ("review", "corrections"),
     ("review", "hearing"),
     ("review", "visit"),
+    ("listening", "visit"),
+    ("listening", "hearing"),
     ("__main__", "cli"),
     ("model", "errors"),
 }

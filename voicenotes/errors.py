@@ -7,6 +7,7 @@ VoicenotesError
 ├── VisitError       a visit folder that can't be processed at all
 │   ├── NoRoomError  nothing more can be written there: its disk is full, or the folder is gone
 │   └── BusyError    another process works on the visit
+├── MicrophoneError  a microphone that isn't there, or is there no more
 ├── BacklogError     a cluster of workers that can't be used
 ├── LabelError       a set of labelled sentences or visits that can't be scored
 └── SheetError       a page to print that can't be set
@@ -43,6 +44,10 @@ class NoRoomError(VisitError):
 
 class BusyError(VisitError):
     """Another process works on the visit just now."""
+
+
+class MicrophoneError(VoicenotesError):
+    """A microphone can't be opened, or is there no more."""
 
 
 class BacklogError(VoicenotesError):

@@ -65,6 +65,9 @@ class Transcript(Frozen):
     model: str | None = Field(default=None, description="the engine's model, if it has one")
     seconds: float = Field(default=0.0, ge=0, description="length of the recording")
     left_out: tuple[LeftOut, ...] = Field(default=(), description="text that was not taken for speech")
+    utterances: tuple[float, ...] = Field(
+        default=(), description="where its utterances begin, in seconds, if it was cut into such"
+    )
 
     @property
     def text(self) -> str:
@@ -157,6 +160,16 @@ class LeftOutQuote(Frozen):
     why: str
 
 
+class CommandHeard(Frozen):
+    """A command to voicenotes itself among what was said: a moment marked for the report, for one."""
+
+    recording: str
+    start: float
+    end: float
+    quote: str
+    command: str = Field(description="open_here, open_in_all, take_back, mark or stop")
+
+
 class Quality(Frozen):
     """How well a recording can be heard; levels in dB relative to full scale."""
 
@@ -202,6 +215,7 @@ class Record(Frozen):
     checks: tuple[CheckFinding, ...] = ()
     untagged: tuple[Untagged, ...] = ()
     left_out: tuple[LeftOutQuote, ...] = ()
+    commands: tuple[CommandHeard, ...] = ()
     gaps: tuple[Gap, ...] = ()
 
     def check(self, check_id: str) -> CheckFinding:

@@ -76,16 +76,16 @@ def process_visit(
     paths = [path for path in listing if only is None or path in only]
     stamps = {path: stamp_of(path) for path in paths}
     check_writable(folder)
-    home = _home(folder)
+    home = home_of(folder)
     with visit_lock(folder, home, patience_s):
         remove_left_overs(folder, home)
-        heard = {path: _read_ready(path) for path in paths if is_transcript(path)}
+        heard = {path: read_ready(path) for path in paths if is_transcript(path)}
         audio = [path for path in paths if path not in heard]
         if audio:
-            ear, line = _ear(home, loaded, engine, model, download, progress, say)
+            ear, line = ear_of(home, loaded, engine, model, download, progress, say)
             heard |= hear_all(ear, audio, progress, _after(line, say), processes)
         _say_what_is_gone(folder, listing, heard, say)
-        record = _read(_in_order({path: heard[path] for path in paths}, say), loaded)
+        record = _read(in_visit_order({path: heard[path] for path in paths}, say), loaded)
         write_atomically(folder / RECORD_FILE, record_text(record))
         remember_hashes(home, stamps, {path: found.sha256 for path, found in heard.items()})
     if say and only is None:
@@ -103,7 +103,7 @@ def what_changed(folder: str | Path, record: Record) -> list[str]:
         return []
 
 
-def _home(folder: Path) -> Path:
+def home_of(folder: Path) -> Path:
     """The visit's folder for what is no recording and no result: kept transcripts and the lock."""
     home = folder / CACHE_FOLDER
     if home.is_symlink():
@@ -176,8 +176,8 @@ def ready_recordings(folder: str | Path) -> list[tuple[RecordingEntry, Transcrip
             f"{folder}: has no {RECORD_FILE}, and no transcript of {_names(unheard)}; "
             f"process the visit first: voicenotes process {folder}"
         )
-    heard = {path: _read_ready(path) for path in paths}
-    return _in_order(heard, None)
+    heard = {path: read_ready(path) for path in paths}
+    return in_visit_order(heard, None)
 
 
 def _loaded(pack: str | Path | Pack) -> Pack:
@@ -207,7 +207,7 @@ def _names(paths: Sequence[Path]) -> str:
     return listed([shown_name(path) for path in paths])
 
 
-def _read_ready(path: Path) -> Heard:
+def read_ready(path: Path) -> Heard:
     """A ready-made transcript as it stands; once more when it was changed in the meantime."""
     for _ in range(2):
         sha256 = sha256_of(path)
@@ -227,7 +227,7 @@ def _read_once(path: Path, sha256: str | None) -> Heard:
     return Heard(transcript=transcript, seconds=round(transcript.seconds, 3), sha256=sha256)
 
 
-def _ear(
+def ear_of(
     home: Path,
     pack: Pack,
     engine: str,
@@ -259,7 +259,7 @@ def _after(line: str, say: Callable[[str], None] | None) -> Callable[[str], None
     return both
 
 
-def _in_order(
+def in_visit_order(
     heard: dict[Path, Heard], say: Callable[[str], None] | None
 ) -> list[tuple[RecordingEntry, Transcript | None]]:
     """The recordings in the order in which they were made; `say` gets a line on times that can't be right."""

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import IO, TYPE_CHECKING, Any
 
+from voicenotes.audio.growing_wav import made_by_listening
 from voicenotes.audio.opening import open_container, opened
 from voicenotes.errors import RecordingError
 
@@ -25,10 +26,14 @@ ASF_HEADER_BYTES = 65_536
 
 @dataclass(frozen=True)
 class Label:
-    """`seconds` is the length it claims, `created_at` ISO 8601; None where it says nothing."""
+    """`seconds` is the length it claims, `created_at` ISO 8601; None where it says nothing.
+
+    `by_utterances` tells that it was listened to live, and is to be cut as it was then.
+    """
 
     seconds: float | None = None
     created_at: str | None = None
+    by_utterances: bool = False
 
 
 def read_label(path: Path) -> Label:
@@ -41,7 +46,7 @@ def read_label(path: Path) -> Label:
                 metadata.setdefault("creation_time", when.isoformat())
     except (RecordingError, OSError, ValueError, RuntimeError):
         return Label()
-    return Label(seconds, created_at(metadata))
+    return Label(seconds, created_at(metadata), made_by_listening(metadata.get("encoder")))
 
 
 def created_at(metadata: Mapping[str, str]) -> str | None:

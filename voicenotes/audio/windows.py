@@ -25,12 +25,18 @@ STEP_SAMPLES = SAMPLE_RATE_HZ // 100
 
 @dataclass(frozen=True)
 class Window:
-    """A piece of a recording: float32 mono 16 kHz, `start_s` seconds after the recording's start."""
+    """A piece of a recording: float32 mono 16 kHz, `start_s` seconds after the recording's start.
+
+    Of a recording that is cut into utterances, `spoken` tells whether anybody speaks in it, and `voice` is
+    the sound that its engine is to be fitted to, None for its own.
+    """
 
     number: int
     start_s: float
     samples: NDArray[np.float32]
     is_last: bool
+    spoken: bool = True
+    voice: NDArray[np.float32] | None = None
 
 
 def windows_of(

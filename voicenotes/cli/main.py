@@ -9,6 +9,7 @@ import typer
 
 from voicenotes.cli.engines import engines, fetch, verify
 from voicenotes.cli.frame import EXIT_CODES, INTERRUPTED
+from voicenotes.cli.listening import listen, microphones
 from voicenotes.cli.packs import lint, packs, schema
 from voicenotes.cli.reading import explain, score
 from voicenotes.cli.reports import report
@@ -26,7 +27,22 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 app.command(epilog=EXIT_CODES)(process)
-for command in (gaps, watch, review, report, explain, score, packs, lint, schema, engines, fetch, verify):
+app.command(epilog=EXIT_CODES)(listen)
+for command in (
+    microphones,
+    gaps,
+    watch,
+    review,
+    report,
+    explain,
+    score,
+    packs,
+    lint,
+    schema,
+    engines,
+    fetch,
+    verify,
+):
     app.command()(command)
 
 

@@ -60,7 +60,7 @@ def schema(
         str,
         typer.Argument(
             help="record, gap-list, report, explanation, transcript, score, costs, pack, check, part, "
-            "aspect, cue, fact, sentence or visit-label."
+            "aspect, cue, fact, commands, sentence or visit-label."
         ),
     ] = "record",
 ) -> None:

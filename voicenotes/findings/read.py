@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from voicenotes.findings.gaps import gaps_of
@@ -12,12 +13,13 @@ from voicenotes.findings.settle import (
     settle_fittings,
     untagged_of,
 )
-from voicenotes.model import LeftOutQuote, PackStamp, Record, RecordingEntry, Transcript
+from voicenotes.model import CommandHeard, LeftOutQuote, PackStamp, Record, RecordingEntry, Transcript
 from voicenotes.speech.plain_text import words_of_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from voicenotes.language.clause_view import Context
     from voicenotes.language.mentions import Remark
     from voicenotes.vocabulary.schema import Pack
 
@@ -65,32 +67,68 @@ def read_transcripts(recordings: Sequence[tuple[RecordingEntry, Transcript | Non
         return _read(recordings, pack)
 
 
-def _read(recordings: Sequence[tuple[RecordingEntry, Transcript | None]], pack: Pack) -> Record:
-    from voicenotes.language.clause_view import Context, Heard
-    from voicenotes.language.reader import read_transcript, speaks_metric
+@dataclass(frozen=True)
+class ReadSoFar:
+    """What the recordings so far say: their remarks with the file of each, commands, and the context."""
 
-    files: list[str] = []
-    remarks: list[Remark] = []
-    metric = speaks_metric([transcript for _, transcript in recordings if transcript])
-    context = Context(heard=Heard(metric=metric))
-    for entry, transcript in recordings:
-        if transcript is None:
-            continue
-        remarks, context = read_transcript(transcript, pack, remarks, context)
-        files += [entry.file] * (len(remarks) - len(files))
-    spoken = [SpokenRemark(file, remark) for file, remark in zip(files, remarks, strict=True)]
+    remarks: tuple[Remark, ...] = ()
+    files: tuple[str, ...] = ()
+    commands: tuple[CommandHeard, ...] = ()
+    context: Context | None = None
+
+
+def read_on(
+    before: ReadSoFar, file: str, transcript: Transcript, pack: Pack, metric: bool | None
+) -> ReadSoFar:
+    """Read one more recording. `metric` is whether its speaker works metric, None where unknown."""
+    from voicenotes.language.clause_view import Context, Heard
+    from voicenotes.language.reader import read_transcript
+    from voicenotes.language.spoken_commands import without_commands
+
+    said, found = without_commands(transcript, pack.commands)
+    context = before.context or Context(heard=Heard(metric=metric))
+    remarks, context = read_transcript(said, pack, before.remarks, context)
+    commands = tuple(
+        CommandHeard(recording=file, start=c.start, end=c.end, quote=c.quote, command=c.does) for c in found
+    )
+    return ReadSoFar(
+        remarks=tuple(remarks),
+        files=(*before.files, *[file] * (len(remarks) - len(before.files))),
+        commands=before.commands + commands,
+        context=context,
+    )
+
+
+def settled(
+    read: ReadSoFar, recordings: Sequence[tuple[RecordingEntry, Transcript | None]], pack: Pack
+) -> Record:
+    """The record of what was read."""
+    spoken = [SpokenRemark(file, remark) for file, remark in zip(read.files, read.remarks, strict=True)]
     fittings = settle_fittings(pack, spoken)
     checks = settle_checks(pack, spoken, fittings)
+    orders = {(command.recording, command.end) for command in read.commands}
     return Record(
         pack=PackStamp(id=pack.id, version=pack.version),
         recordings=tuple(entry for entry, _ in recordings),
         facts=settle_facts(pack, spoken),
         fittings=fittings,
         checks=checks,
-        untagged=untagged_of(spoken),
+        untagged=tuple(each for each in untagged_of(spoken) if (each.recording, each.end) not in orders),
         left_out=_left_out(recordings),
+        commands=read.commands,
         gaps=gaps_of(checks, spoken),
     )
+
+
+def _read(recordings: Sequence[tuple[RecordingEntry, Transcript | None]], pack: Pack) -> Record:
+    from voicenotes.language.reader import speaks_metric
+
+    read = ReadSoFar()
+    metric = speaks_metric([transcript for _, transcript in recordings if transcript])
+    for entry, transcript in recordings:
+        if transcript is not None:
+            read = read_on(read, entry.file, transcript, pack, metric)
+    return settled(read, recordings, pack)
 
 
 def _left_out(recordings: Sequence[tuple[RecordingEntry, Transcript | None]]) -> tuple[LeftOutQuote, ...]:

@@ -18,7 +18,9 @@ from voicenotes.model import Frozen, Quality, Transcript
 class Task(Frozen):
     """Look at a recording, or transcribe every `parts`-th window of it, beginning with number `part`.
 
-    Windows in `known` are passed over: they were transcribed before.
+    Windows in `known` are passed over: they were transcribed before. With a `span` only those samples of a
+    recording that still grows are transcribed (first, and the one after the last), the engine fitted to the
+    samples in `voice`; the answer is a Piece with the number `part`, then Ended.
     """
 
     place: str = Field(description="the file's path, percent-encoded: a name can be any bytes")
@@ -26,6 +28,8 @@ class Task(Frozen):
     part: int = 0
     parts: int = 1
     known: tuple[int, ...] = ()
+    span: tuple[int, int] | None = None
+    voice: tuple[tuple[int, int], ...] = ()
 
     @property
     def path(self) -> Path:

@@ -52,7 +52,7 @@ def outcome(state: State) -> Heard:
         return _broken_off(state)
     end = state.ended[0]
     return Heard(
-        transcript=_joined(state.pieces, end.seconds),
+        transcript=joined(state.pieces, end.seconds),
         seconds=end.seconds,
         problem=touched or end.problem,
         created_at=end.created_at,
@@ -72,7 +72,7 @@ def _broken_off(state: State) -> Heard:
     line = f"could not be transcribed: {failed.line}" if failed.where == "engine" else failed.line
     if not state.pieces:
         return Heard(problem=line, sha256=state.sha256)
-    transcript = _joined(state.pieces, 0.0)
+    transcript = joined(state.pieces, 0.0)
     return Heard(
         transcript=transcript,
         seconds=transcript.seconds,
@@ -81,13 +81,15 @@ def _broken_off(state: State) -> Heard:
     )
 
 
-def _joined(pieces: dict[int, Piece], seconds: float) -> Transcript:
+def joined(pieces: dict[int, Piece], seconds: float) -> Transcript:
     """The transcript of a whole recording from those of its windows."""
     parts = [pieces[number].transcript for number in sorted(pieces)]
     words = tuple(word for part in parts for word in part.words)
     length = seconds or max((word.end for word in words), default=0.0)
     left_out = tuple(left for part in parts for left in part.left_out)
-    return parts[0].model_copy(update={"words": words, "left_out": left_out, "seconds": length})
+    utterances = tuple(start for part in parts for start in part.utterances)
+    joined = {"words": words, "left_out": left_out, "seconds": length, "utterances": utterances}
+    return parts[0].model_copy(update=joined)
 
 
 def _touched(state: State) -> str | None:

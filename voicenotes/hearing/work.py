@@ -41,6 +41,8 @@ def work(engine: SpeechEngine, task: Task, tell: Callable[[Answer], None]) -> No
     try:
         if task.look:
             tell(Looked(seconds=_label(path).seconds))
+        elif task.span:
+            tell(_hear_span(engine, task, task.span, tell))
         else:
             tell(_hear(engine, task, path, tell))
     except RecordingError as error:
@@ -61,10 +63,12 @@ def _hear(engine: SpeechEngine, task: Task, path: Path, tell: Callable[[Answer],
     from voicenotes.audio.decode import decode_blocks
     from voicenotes.audio.quality import QualityMeter
     from voicenotes.audio.windows import windows_of
+    from voicenotes.speech.utterances import utterance_windows
 
     meter = QualityMeter() if task.part == 0 else None
-    created_at = _label(path).created_at
-    windows = windows_of(decode_blocks(path))
+    label = _label(path)
+    blocks = decode_blocks(path)
+    windows = utterance_windows(blocks) if label.by_utterances else windows_of(blocks)
     done, count, end = 0.0, 0, 0.0
     problem: str | None = None
     while True:
@@ -83,17 +87,48 @@ def _hear(engine: SpeechEngine, task: Task, path: Path, tell: Callable[[Answer],
             continue
         if window.number not in task.known:
             tell(At(seconds=done, busy=True))
-            transcript = _transcribed(engine, window, _stepwise(tell, done))
+            transcript = _transcribed(engine, window, _stepwise(tell, done), label.by_utterances)
             tell(Piece(number=window.number, is_last=window.is_last, transcript=transcript))
         done += seconds
     quality = meter.result() if meter else None
     return Ended(
-        seconds=round(end, 3), windows=count, problem=problem, created_at=created_at, quality=quality
+        seconds=round(end, 3), windows=count, problem=problem, created_at=label.created_at, quality=quality
     )
 
 
-def _transcribed(engine: SpeechEngine, window: Window, progress: Callable[[float], None]) -> Transcript:
-    heard = engine.transcribe(window.samples, progress)
+def _hear_span(
+    engine: SpeechEngine, task: Task, span: tuple[int, int], tell: Callable[[Answer], None]
+) -> Ended:
+    """Transcribe one utterance of a recording that still grows, as `_hear` will when it is whole."""
+    import numpy as np
+
+    from voicenotes.audio.growing_wav import read_span
+    from voicenotes.audio.windows import Window
+
+    first, last = span
+    tell(At(seconds=0.0, busy=True))
+    voice = [read_span(task.path, *each) for each in task.voice]
+    window = Window(
+        task.part, first / SAMPLE_RATE_HZ, read_span(task.path, first, last), False, True,
+        np.concatenate(voice) if voice else None,
+    )  # fmt: skip
+    transcript = _transcribed(engine, window, lambda _: None, True)
+    tell(Piece(number=task.part, is_last=False, transcript=transcript))
+    return Ended(seconds=round(last / SAMPLE_RATE_HZ, 3), windows=1)
+
+
+def _transcribed(
+    engine: SpeechEngine, window: Window, progress: Callable[[float], None], is_utterance: bool
+) -> Transcript:
+    if not window.spoken:
+        return Transcript(engine=engine.name, model=engine.model)
+    fitted = getattr(engine, "transcribe_utterance", None) if is_utterance else None
+    if fitted:
+        heard: Transcript = fitted(window.samples, window.voice)
+    else:
+        heard = engine.transcribe(window.samples, progress)
+    if is_utterance:
+        heard = heard.model_copy(update={"utterances": (round(window.start_s, 3),)})
     if not window.start_s:
         return heard
     words = tuple(

@@ -12,6 +12,7 @@ from voicenotes.findings.score_values import Score
 from voicenotes.model import Record, Transcript
 from voicenotes.outputs.explanation import Explanation
 from voicenotes.outputs.report_values import Report
+from voicenotes.vocabulary.commands import Commands
 from voicenotes.vocabulary.costs import CostTable
 from voicenotes.vocabulary.labels import LabelledSentence, VisitLabel
 from voicenotes.vocabulary.schema import Aspect, Check, Cue, Fact, PackHead, Part
@@ -28,6 +29,7 @@ _ONE: dict[str, type[BaseModel]] = {
     "aspect": Aspect,
     "cue": Cue,
     "fact": Fact,
+    "commands": Commands,
     "sentence": LabelledSentence,
     "visit-label": VisitLabel,
     "score": Score,

@@ -53,6 +53,21 @@ def without_noise(samples: NDArray[np.float32]) -> NDArray[np.float32]:
     return _through(network, clean * gain) / gain if clean.size else clean
 
 
+def make_ready() -> None:
+    """Load the network for the next sound now, while nobody waits: that takes a fifth of a second."""
+    network = _network()
+    if network is not None and not _READY:
+        _READY.append(_new_state(network))
+
+
+_READY: list[Any] = []
+
+
+def _new_state(network: tuple[Any, bytes]) -> Any:
+    library, model = network
+    return library.df_create(model, MOST_ATTENUATION_DB, None)
+
+
 def _gain(samples: NDArray[np.float32]) -> np.float32:
     """What brings the louder frames to a fair level."""
     frames = samples[: samples.size // FRAME * FRAME].reshape(-1, FRAME)
@@ -82,11 +97,11 @@ def _network() -> tuple[Any, bytes] | None:
 
 
 def _through(network: tuple[Any, bytes], samples: NDArray[np.float32]) -> NDArray[np.float32]:
-    library, model = network
+    library = network[0]
     padded = np.pad(samples, (0, LATE + (-samples.size - LATE) % FRAME))
     higher, lower = ToHigherRate(), ToLowerRate()
     out = np.empty(padded.size, np.float32)
-    state = library.df_create(model, MOST_ATTENUATION_DB, None)
+    state = _READY.pop() if _READY else _new_state(network)
     try:
         step = library.df_get_frame_length(state)
         if step != FRAME * TIMES:

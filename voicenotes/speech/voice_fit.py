@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 STEP = 0.06
 SMALLEST, LARGEST = 0.88, 1.18
+FIRST_MEANS = "40,3,-1"  # pocketsphinx's own
 BYTES_PER_FRAME = 320  # 10 ms of 16-bit samples at 16 kHz
 
 
@@ -50,6 +51,29 @@ def fit_to_voice(decoder: Any, sample: Sequence[bytes]) -> float:
     _set_factor(decoder, best)
     decoder.set_cmn(means[best])
     return best
+
+
+def fit_afresh(decoder: Any, sample: Sequence[bytes]) -> tuple[float, str]:
+    """The factor that suits the sample, and the means of the features there, for `start_afresh`."""
+    forget(decoder)
+    factor = fit_to_voice(decoder, sample)
+    if not sample:
+        return factor, FIRST_MEANS
+    _set_factor(decoder, factor)
+    for pcm in sample:
+        _log_score(decoder, pcm)
+    return factor, decoder.get_cmn(True)
+
+
+def start_afresh(decoder: Any, factor: float, means: str) -> None:
+    """Bring the decoder to this factor and these means, with nothing left of what it decoded before."""
+    decoder.config["cmninit"] = means  # set_cmn alone counts only after the next utterance
+    _set_factor(decoder, factor)
+
+
+def forget(decoder: Any) -> None:
+    """Let the next fit begin from the means that the acoustic model comes with."""
+    decoder.config["cmninit"] = FIRST_MEANS
 
 
 def _set_factor(decoder: Any, factor: float) -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 from pydantic import BaseModel
 
 from voicenotes.errors import PackError
+from voicenotes.vocabulary.commands import Commands, check_commands
 from voicenotes.vocabulary.entry import MOST_PHRASES_OF_A_PACK, phrase_count
 from voicenotes.vocabulary.homes import SHARED_LANGUAGE, pack_folder, vocab_home
 from voicenotes.vocabulary.labels import LabelledSentence
@@ -42,6 +43,9 @@ def load_pack(name_or_folder: str | Path) -> Pack:
     cues = read_as(english / "cues.yaml", tuple[Cue, ...])
     if (folder / "cues.yaml").is_file():
         cues += read_as(folder / "cues.yaml", tuple[Cue, ...])
+    commands = read_as(english / "commands.yaml", Commands)
+    retracting = [phrase for cue in cues if cue.kind == "retract" for phrase in cue.phrases]
+    check_commands(commands, retracting, english / "commands.yaml")
     pronunciations: dict[str, tuple[str, ...]] = {}
     carriers: tuple[str, ...] = ()
     if (folder / "pronunciations.yaml").is_file():
@@ -49,10 +53,11 @@ def load_pack(name_or_folder: str | Path) -> Pack:
     for home in (english, folder):
         if (home / "carriers.yaml").is_file():
             carriers += read_as(home / "carriers.yaml", tuple[str, ...])
-    _check_size(folder, (head, checks, parts, aspects, facts, cues))
+    _check_size(folder, (head, checks, parts, aspects, facts, cues, commands))
     return Pack(
         head=head, checks=checks, parts=parts, aspects=aspects, facts=facts, cues=cues,
-        pronunciations=pronunciations, carriers=carriers, home=str(folder), digest=_digest(folder, english),
+        pronunciations=pronunciations, carriers=carriers, commands=commands, home=str(folder),
+        digest=_digest(folder, english),
     )  # fmt: skip
 
 

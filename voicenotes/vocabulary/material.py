@@ -63,7 +63,7 @@ class SpeechMaterial:
 def speech_material(pack: Pack) -> SpeechMaterial:
     """The terms, sentences and pronunciations of a pack, for biasing or compiling an engine."""
     terms = _terms_by_importance(pack)
-    natural = [*_pack_sentences(pack), *_dictation(pack)]
+    natural = [*_pack_sentences(pack), *_dictation(pack), *pack.commands.sentences()]
     full = _in_full(natural)
     drawn = _drawn_sentences(pack)
     respelt = _one_spelling([*natural, *full, *drawn])

@@ -12,6 +12,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from voicenotes.model import Severity
+from voicenotes.vocabulary.commands import Commands
 from voicenotes.vocabulary.entry import CheckId, Name, Phrase, Phrases
 from voicenotes.vocabulary.limit import Limit as Limit
 
@@ -259,6 +260,7 @@ class Pack(Entry):
     cues: tuple[Cue, ...]
     pronunciations: dict[str, tuple[str, ...]] = {}
     carriers: tuple[str, ...] = ()
+    commands: Commands = Commands()
     home: str = Field(default="", description="the folder that the pack was loaded from")
     digest: str = Field(description="changes whenever any file of the pack changes")
 
