@@ -280,7 +280,10 @@ def test_a_click_on_a_quote_plays_that_moment(reading: Page, file: str, station:
         lambda r: kinds.append(r.headers.get("content-type", "")) if "/audio/" in r.url else None,
     )
     button.click()
-    until(page, "!document.getElementById('audio').paused && document.querySelector('.speaking')")
+    until(
+        page,
+        "document.getElementById('audio').played.length > 0 && document.querySelector('.speaking')",
+    )
     at = page.evaluate("document.getElementById('audio').currentTime")
     assert start - 1.05 <= at <= end + 0.2
     began = page.evaluate("document.getElementById('audio').played.start(0)")
@@ -321,7 +324,7 @@ def test_a_press_on_a_strip_plays_from_there(reading: Page) -> None:
         float(strip.get_attribute("data-strip") or 0),
     )
     strip.click(position={"x": box["width"] * share / 1000 / 2, "y": box["height"] / 2})
-    until(reading, "!document.getElementById('audio').paused")
+    until(reading, "document.getElementById('audio').played.length > 0")
     assert reading.evaluate("document.getElementById('audio').played.start(0)") == pytest.approx(
         seconds / 2, abs=1
     )
