@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from voicenotes.findings.gap_values import GapList, OpenCheck, Question, Sum
 from voicenotes.findings.gaps import gap_kind
+from voicenotes.findings.likelihoods import likelihood
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -57,11 +58,9 @@ def gap_list(record: Record, pack: Pack, only_must: bool = False) -> GapList:
 
 def _open_check(gap: Gap, finding: CheckFinding, check: Check | None, pack: Pack) -> OpenCheck:
     severity = finding.severity or (check.severity if check else "minor")
-    likely = check.likely if check else None
-    risk = None
-    if pack.head.risk and likely:
-        weights, chances = pack.head.risk.severity_weights, pack.head.risk.likelihoods
-        risk = round(getattr(weights, severity) * getattr(chances, likely), 6)
+    likely, risk = likelihood(check, pack), None
+    if pack.head.risk and likely is not None:
+        risk = round(getattr(pack.head.risk.severity_weights, severity) * likely, 6)
     return OpenCheck(
         id=finding.id,
         station=finding.station,
@@ -73,7 +72,7 @@ def _open_check(gap: Gap, finding: CheckFinding, check: Check | None, pack: Pack
         minutes=finding.minutes,
         must_before_leaving=finding.must_before_leaving,
         severity=severity,
-        likely=likely,
+        likely=check.likely if check else None,
         risk=risk,
     )
 

@@ -47,7 +47,7 @@ def estimate(
     samples: int = SAMPLES,
     seed: int = SEED,
 ) -> CostEstimate:
-    """The expected repair cost of the defects found, and apart from it that of the open checks.
+    """The expected repair cost of the defects found, and apart from it that of the checks nobody settled.
 
     `likelihoods` says how probable it is that a check, when looked at, is a defect; without any, only the
     worst case of the open checks is given. The same input gives the same numbers.
@@ -55,7 +55,7 @@ def estimate(
     usual = {check.id: check.severity for check in pack.checks}
     lines, unpriced = _lines(table, [(c, c.severity or usual[c.id]) for c in checks if c.group == "defect"])
     waiting, open_unpriced = _lines(
-        table, [(c, usual[c.id]) for c in checks if c.group == "open"], likelihoods or {}
+        table, [(c, usual[c.id]) for c in checks if c.group in ("open", "set_aside")], likelihoods or {}
     )
     return CostEstimate(
         table=table.title,

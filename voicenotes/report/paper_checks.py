@@ -10,6 +10,9 @@ from voicenotes.report.words import (
     SEVERITIES,
     SEVERITY_MEANS,
     VERDICTS,
+    added_at,
+    added_result,
+    corrected,
     deciding,
     defects,
     is_open,
@@ -78,6 +81,8 @@ def _finding(check: ReportCheck, station: str, paths: Mapping[str, str]) -> dict
         "quotes": _quotes(check.quotes, deciding(check)),
         "readings": _readings(check.readings),
         "remarks": list(check.remarks),
+        "wording": check.wording or "",
+        "corrected": corrected(check),
         "photos": _shots(check.photos, paths),
         "long": _is_long(check) or bool(check.photos),
     }
@@ -86,14 +91,16 @@ def _finding(check: ReportCheck, station: str, paths: Mapping[str, str]) -> dict
 def added(extra: AddedFinding, paths: Mapping[str, str]) -> dict[str, Any]:
     return {
         "title": extra.title,
-        "at": "added in the review, not spoken",
-        "result": f"{extra.severity} defect" if extra.severity else "noted",
+        "at": added_at(extra),
+        "result": added_result(extra),
         "severity": extra.severity or "",
         "review": reviewed(extra.review),
         "reviewed": True,
         "quotes": [],
         "readings": [],
-        "remarks": [extra.text] if extra.text else [],
+        "remarks": [],
+        "wording": "",
+        "corrected": [],
         "photos": _shots(extra.photos, paths),
         "long": True,
     }
@@ -110,10 +117,10 @@ def findings(report: Report, paths: Mapping[str, str]) -> list[dict[str, Any]]:
     return groups
 
 
-def not_checked(report: Report) -> list[dict[str, Any]]:
+def not_checked(report: Report, paths: Mapping[str, str]) -> list[dict[str, Any]]:
     stations = {station.id: station for station in report.stations}
     groups = []
-    for name, group in groupby(of_group(report, "open"), key=lambda check: check.station):
+    for name, group in groupby(of_group(report, "open", "set_aside"), key=lambda check: check.station):
         station = stations.get(name)
         groups.append(
             {
@@ -125,12 +132,17 @@ def not_checked(report: Report) -> list[dict[str, Any]]:
                         "judged": check.judged,
                         "must": check.must_before_leaving,
                         "perhaps": check.applies is None,
+                        "left": f"Left open, because: {check.left_because}." if check.left_because else "",
                         "why": is_open(check),
+                        "wording": check.wording or "",
+                        "corrected": corrected(check),
+                        "review": reviewed(check.review) if check.review else "",
+                        "photos": _shots(check.photos, paths),
                         "quotes": _quotes(check.quotes, deciding(check)),
                         "readings": _readings(check.readings),
                         "remarks": list(check.remarks),
                         "minutes": minutes(check.minutes),
-                        "long": _is_long(check),
+                        "long": _is_long(check) or bool(check.photos),
                     }
                     for check in group
                 ],
@@ -139,7 +151,7 @@ def not_checked(report: Report) -> list[dict[str, Any]]:
     return groups
 
 
-def in_order(report: Report) -> list[dict[str, Any]]:
+def in_order(report: Report, paths: Mapping[str, str]) -> list[dict[str, Any]]:
     titles = station_titles(report)
     return [
         {
@@ -148,8 +160,11 @@ def in_order(report: Report) -> list[dict[str, Any]]:
             "quotes": _quotes(check.quotes, "good"),
             "readings": _readings(check.readings),
             "remarks": list(check.remarks),
+            "wording": check.wording or "",
+            "corrected": corrected(check),
             "review": reviewed(check.review),
-            "long": _is_long(check),
+            "photos": _shots(check.photos, paths),
+            "long": _is_long(check) or bool(check.photos),
         }
         for check in of_group(report, "ok")
     ]

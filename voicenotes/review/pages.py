@@ -8,12 +8,13 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from voicenotes.corrections.refs import place_of
+from voicenotes.corrections.wording import FITTED, said_of
 from voicenotes.review.attention import WORST_FIRST, is_to_review
 from voicenotes.review.cards import Card, Done, Row, by_severity, card_of, row_of, when
 from voicenotes.review.drawing import HEIGHT, WIDTH, route, stops_of
 from voicenotes.review.targets import state_of
 from voicenotes.review.timeline import STRIP, lanes_of
-from voicenotes.review.words import FITTED, said_of, sign_of
+from voicenotes.review.words import sign_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
