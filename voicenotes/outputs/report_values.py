@@ -167,6 +167,9 @@ class ReportCorrection(Frozen):
     by: str
     at: str = Field(description="date and time, ISO 8601")
     line: str
+    heard: str | None = Field(default=None, description="the remark as the program heard it, if it is of one")
+    recording: str | None = None
+    start: float | None = None
     undecided: str | None = None
 
 

@@ -9,6 +9,7 @@ from voicenotes.report.cost_words import found_rows, invented_line
 from voicenotes.report.table import Cell, Table, quote_lines, reading_lines, to_know_lines
 from voicenotes.report.words import (
     fitted,
+    heard_in,
     note_words,
     of_group,
     result,
@@ -114,9 +115,12 @@ def fittings_table(report: Report) -> Table:
 
 def corrections_table(report: Report) -> Table:
     """All that persons said in the review, in order."""
-    rows = [(one.at.replace("T", " "), one.by, one.line, one.undecided or "") for one in report.corrections]
+    rows = [
+        (one.at.replace("T", " "), one.by, one.line, heard_in(one), one.undecided or "")
+        for one in report.corrections
+    ]
     note = "What persons said after listening; the recordings and the record stay as they were."
-    columns = ("When", "Who", "What", "Not applied, because")
+    columns = ("When", "Who", "What", "Remark", "Not applied, because")
     return Table("corrections", "Corrections", note, columns, tuple(rows))
 
 

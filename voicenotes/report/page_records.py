@@ -22,6 +22,7 @@ from voicenotes.report.words import (
     VERDICTS,
     corrected,
     fitted,
+    heard_in,
     measured,
     money,
     note_words,
@@ -167,7 +168,7 @@ def corrections(report: Report) -> Markup:
     """All that persons said in the review, in order; nothing where there was none."""
     rows = [
         (
-            one.line,
+            joined((one.line, tag("span", heard_in(one), class_="note") if one.heard else "")),
             f"{one.by}, {one.at[:16].replace('T', ' ')}",
             tag("span", one.undecided, class_="outside") if one.undecided else "",
         )

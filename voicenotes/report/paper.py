@@ -28,6 +28,7 @@ from voicenotes.report.words import (
     SIGNS,
     VERDICTS,
     defects,
+    heard_in,
     measured,
     money,
     of_group,
@@ -87,7 +88,7 @@ def paper_data(report: Report, paths: Mapping[str, str], paper: str = "a4") -> d
         "walk_width": COLUMNS * (TILE + GAP),
         "gap": GAP,
         "findings": findings(report, paths),
-        "noted": [added(one, paths) for one in report.added if one.severity is None],
+        "noted": [added(one, paths, report) for one in report.added if one.severity is None],
         "not_passed": NOT_PASSED,
         "not_checked": not_checked(report, paths),
         "readings": [
@@ -127,7 +128,7 @@ def paper_data(report: Report, paths: Mapping[str, str], paper: str = "a4") -> d
             for row in tables["not_fitted"].rows
         ],
         "corrections": [
-            [one.line, f"{one.by}, {one.at[:16].replace('T', ' ')}", one.undecided or ""]
+            [one.line, heard_in(one), f"{one.by}, {one.at[:16].replace('T', ' ')}", one.undecided or ""]
             for one in report.corrections
         ],
         "recordings": [

@@ -61,8 +61,9 @@ def _readings(readings: Sequence[ReportReading]) -> list[dict[str, str]]:
     ]
 
 
-def _shots(names: Sequence[str], paths: Mapping[str, str]) -> list[dict[str, str]]:
-    return [{"name": name, "path": paths.get(name, "")} for name in names]
+def _shots(names: Sequence[str], paths: Mapping[str, str], report: Report) -> list[dict[str, str]]:
+    captions = {photo.file: photo.caption for photo in report.photos}
+    return [{"name": name, "path": paths.get(name, ""), "caption": captions.get(name, "")} for name in names]
 
 
 def _is_long(check: ReportCheck) -> bool:
@@ -70,7 +71,7 @@ def _is_long(check: ReportCheck) -> bool:
     return sum(len(quote.text) + len(quote.recording) for quote in check.quotes) > LONG
 
 
-def _finding(check: ReportCheck, station: str, paths: Mapping[str, str]) -> dict[str, Any]:
+def _finding(check: ReportCheck, station: str, paths: Mapping[str, str], report: Report) -> dict[str, Any]:
     return {
         "title": check.title,
         "at": f"{station} \u00b7 {check.id}",
@@ -83,12 +84,12 @@ def _finding(check: ReportCheck, station: str, paths: Mapping[str, str]) -> dict
         "remarks": list(check.remarks),
         "wording": check.wording or "",
         "corrected": corrected(check),
-        "photos": _shots(check.photos, paths),
+        "photos": _shots(check.photos, paths, report),
         "long": _is_long(check) or bool(check.photos),
     }
 
 
-def added(extra: AddedFinding, paths: Mapping[str, str]) -> dict[str, Any]:
+def added(extra: AddedFinding, paths: Mapping[str, str], report: Report) -> dict[str, Any]:
     return {
         "title": extra.title,
         "at": added_at(extra),
@@ -101,7 +102,7 @@ def added(extra: AddedFinding, paths: Mapping[str, str]) -> dict[str, Any]:
         "remarks": [],
         "wording": "",
         "corrected": [],
-        "photos": _shots(extra.photos, paths),
+        "photos": _shots(extra.photos, paths, report),
         "long": True,
     }
 
@@ -110,8 +111,10 @@ def findings(report: Report, paths: Mapping[str, str]) -> list[dict[str, Any]]:
     titles = station_titles(report)
     groups = []
     for severity in SEVERITIES:
-        found = [_finding(c, titles.get(c.station, c.station), paths) for c in defects(report, severity)]
-        found += [added(one, paths) for one in report.added if one.severity == severity]
+        found = [
+            _finding(c, titles.get(c.station, c.station), paths, report) for c in defects(report, severity)
+        ]
+        found += [added(one, paths, report) for one in report.added if one.severity == severity]
         title = f"{severity.capitalize()} ({len(found)})"
         groups.append({"title": title, "means": f"{SEVERITY_MEANS[severity]}.", "found": found})
     return groups
@@ -137,7 +140,7 @@ def not_checked(report: Report, paths: Mapping[str, str]) -> list[dict[str, Any]
                         "wording": check.wording or "",
                         "corrected": corrected(check),
                         "review": reviewed(check.review) if check.review else "",
-                        "photos": _shots(check.photos, paths),
+                        "photos": _shots(check.photos, paths, report),
                         "quotes": _quotes(check.quotes, deciding(check)),
                         "readings": _readings(check.readings),
                         "remarks": list(check.remarks),
@@ -163,7 +166,7 @@ def in_order(report: Report, paths: Mapping[str, str]) -> list[dict[str, Any]]:
             "wording": check.wording or "",
             "corrected": corrected(check),
             "review": reviewed(check.review),
-            "photos": _shots(check.photos, paths),
+            "photos": _shots(check.photos, paths, report),
             "long": _is_long(check) or bool(check.photos),
         }
         for check in of_group(report, "ok")

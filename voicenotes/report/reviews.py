@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from voicenotes.corrections.apply import in_effect, reviewed
-from voicenotes.corrections.values import Add, Confirm, OfCheck, SetWording
+from voicenotes.corrections.values import Add, Confirm, OfCheck, OfRemark, SetWording
 from voicenotes.corrections.wording import said_of, said_of_check, titles_of
 from voicenotes.outputs.report_values import AddedFinding, ReportCorrection, Review
 from voicenotes.outputs.wording import number
@@ -171,15 +171,26 @@ def captions(stands: Stands) -> dict[str, str]:
     return {name: "; ".join(dict.fromkeys(titles)) for name, titles in found.items()}
 
 
+def _remark(correction: Correction) -> dict[str, str | float]:
+    """The remark that a correction is of, as it was heard."""
+    if not isinstance(correction.what, OfRemark):
+        return {}
+    remark = correction.what.remark
+    return {"heard": clean(remark.quote), "recording": clean(remark.recording), "start": remark.start}
+
+
 def report_corrections(stands: Stands) -> tuple[ReportCorrection, ...]:
     """All corrections in effect, in the order in which they were made; some need a decision."""
     why = {one.correction.id: one.line for one in stands.now.to_decide}
     return tuple(
-        ReportCorrection(
-            by=clean(correction.who),
-            at=correction.time,
-            line=clean(said_of(correction, stands.titles, {})),
-            undecided=clean(why[name]) if name in why else None,
+        ReportCorrection.model_validate(
+            {
+                "by": clean(correction.who),
+                "at": correction.time,
+                "line": clean(said_of(correction, stands.titles, {})),
+                **_remark(correction),
+                "undecided": clean(why[name]) if name in why else None,
+            }
         )
         for name, correction in stands.corrections.items()
     )

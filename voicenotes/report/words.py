@@ -152,6 +152,13 @@ def note_words(thing: ReportFact | ReportFitting) -> str:
     return f"{reviewed(thing.review)}{had}"
 
 
+def heard_in(correction: ReportCorrection) -> str:
+    """The remark that a correction is of, as it was heard, and where; empty for other corrections."""
+    if correction.heard is None:
+        return ""
+    return f"heard: {quoted(correction.heard)} ({correction.recording} at {length(correction.start or 0.0)})"
+
+
 def correction_words(correction: ReportCorrection) -> str:
     """A correction that needs a decision, and why."""
     return f"{correction.line} ({correction.by}, {correction.at[:10]}): {correction.undecided}"
