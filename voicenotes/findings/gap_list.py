@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from voicenotes.findings.gap_values import GapList, OpenCheck, Question, Sum
+from voicenotes.findings.gap_values import GapList, LeftOpen, OpenCheck, Question, Sum
 from voicenotes.findings.gaps import gap_kind
 from voicenotes.findings.likelihoods import likelihood
 
@@ -21,8 +21,14 @@ MOST_WORDS = 2
 LEAVE = "You can leave: everything that must be settled before leaving is settled."
 
 
-def gap_list(record: Record, pack: Pack, only_must: bool = False) -> GapList:
-    """The record's gaps; with `only_must` those that must be settled before leaving."""
+def gap_list(
+    record: Record, pack: Pack, only_must: bool = False, left_open: Sequence[LeftOpen] = ()
+) -> GapList:
+    """The record's gaps; with `only_must` those that must be settled before leaving.
+
+    `left_open` are gaps that a person settled in the review (`corrections/still_open.py`).
+    """
+    left = tuple(gap for gap in left_open if gap.must_before_leaving or not only_must)
     findings = {finding.id: finding for finding in record.checks}
     checks = {check.id: check for check in pack.checks}
     found = [
@@ -49,9 +55,13 @@ def gap_list(record: Record, pack: Pack, only_must: bool = False) -> GapList:
         behind_questions=_sum(hidden),
         must=must,
         must_behind_questions=must_hidden,
+        left_open=left,
         can_leave=not must.checks and not must_hidden.checks,
         summary=_summary(
-            must, must_hidden, sum(any(g.must_before_leaving for g in q.checks) for q in questions)
+            must,
+            must_hidden,
+            sum(any(g.must_before_leaving for g in q.checks) for q in questions),
+            sum(gap.must_before_leaving for gap in left),
         ),
     )
 
@@ -100,7 +110,7 @@ def _sum(gaps: Iterable[OpenCheck], only_must: bool = False) -> Sum:
     return Sum(checks=len(counting), minutes=sum(gap.minutes for gap in counting))
 
 
-def _summary(must: Sum, hidden: Sum, questions: int) -> str:
+def _summary(must: Sum, hidden: Sum, questions: int, left: int) -> str:
     """Whether he can leave, in one line; what stands in brackets may be broken off."""
     fittings = f"{questions} fitting{'' if questions == 1 else 's'}"
     perhaps = f"{_checks(hidden.checks)}, about {_minutes(hidden.minutes)}"
@@ -115,7 +125,7 @@ def _summary(must: Sum, hidden: Sum, questions: int) -> str:
         )
     if hidden.checks:
         return f"Don't leave yet: say first whether {fittings} are there (up to {perhaps}, hang on that)."
-    return LEAVE
+    return f"{LEAVE[:-1]}, or left open for a reason ({_checks(left)})." if left else LEAVE
 
 
 def _checks(number: int) -> str:
