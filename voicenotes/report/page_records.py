@@ -153,9 +153,11 @@ def machine(report: Report) -> Markup:
                 f"Checks that drop out because their fitting is not there: {text}.",
             )
         )
-    for check in absent:
-        if check.quotes or check.readings or check.review:
-            blocks.append(pieces.finding(check, station_titles(report).get(check.station, check.station)))
+    spoken_of = [check for check in absent if check.quotes or check.readings or check.review]
+    if spoken_of:
+        blocks.append(tag("h3", "What was said of these"))
+    titles = station_titles(report)
+    blocks += [pieces.finding(check, titles.get(check.station, check.station)) for check in spoken_of]
     return joined(blocks)
 
 
