@@ -30,10 +30,12 @@ from voicenotes.model import Record
 from voicenotes.outputs.report_values import Report
 from voicenotes.outputs.schemas import schema_of
 from voicenotes.report.build import report_of
+from voicenotes.report.costs import estimate
 from voicenotes.report.pictures import scaled
 from voicenotes.report.words import clean
 from voicenotes.report.write import rendered, visit_report
 from voicenotes.visit import record_text
+from voicenotes.vocabulary.costs import read_costs
 
 PICTURES = {name: scaled(png(40 + 20 * n, 30)) for n, name in enumerate(PHOTOS)}
 
@@ -158,10 +160,24 @@ def test_the_json_of_a_reviewed_visit_keeps_to_its_schema(visit: str) -> None:
 def test_photos_stand_in_the_report_with_what_they_show(format_: str) -> None:
     content = rendered(report("demo"), format_, PICTURES)
     text = shown("demo", format_)
-    assert squeezed(f"{PHOTOS[0]}: Scratched beside the handle") in text
-    assert squeezed(f"{PHOTOS[1]}: Fork pocket bent") in text
+    assert squeezed(f"Scratched beside the handle ({PHOTOS[0]})") in text
+    assert squeezed(f"Fork pocket bent ({PHOTOS[1]})") in text
     if isinstance(content, str):
         assert content.count('src="data:image/jpeg;base64,') == 2
+
+
+def test_what_was_added_counts_and_is_priced() -> None:
+    """The demo's invented table gives a minor defect without check or station 20, 120, 500."""
+    table = read_costs(Path(__file__).parent.parent / "demo_recordings/costs.yaml", pack())
+    made = report("demo")
+    priced = estimate(table, made.checks, pack(), None, made.added)
+    [line] = [line for line in priced.lines if not line.check]
+    assert (line.title, line.severity, line.taken_from) == ("Fork pocket bent", "minor", "severity")
+    assert (line.low, line.likely, line.high) == (20, 120, 500)
+    defects = sum(check.group == "defect" for check in made.checks) + 1
+    assert len(priced.lines) == defects
+    assert f"{defects} defects found" in " ".join(made.summary)
+    assert "1 of them nobody spoke of" in " ".join(made.summary)
 
 
 def test_without_corrections_a_report_is_as_the_record_has_it() -> None:

@@ -218,7 +218,7 @@ class Spread(Frozen):
 class CostLine(Frozen):
     """What one defect may cost to put right."""
 
-    check: str
+    check: str = Field(description="id; empty for a finding that was added and belongs to no check")
     title: str
     severity: Severity
     taken_from: str = Field(description="which entry of the table gave it")

@@ -34,6 +34,7 @@ SCOPE = (
     "Whatever has a cover counts as not opened unless a finding says that it was open.",
     "Each finding rests on the quotes beside it; the recordings are the evidence.",
 )
+REVIEWED = "What a person confirmed or corrected afterwards is marked with the name and the day."
 IS_NOT = (
     "It is not a certification, nor an approval of any kind.",
     "It is not a permit to run the machine, to open it, or to move it.",
@@ -90,7 +91,7 @@ def report_from(
         cost=cost,
         recordings=_recordings(record),
         unmatched_remarks=len(record.untagged),
-        scope=SCOPE,
+        scope=(*SCOPE, REVIEWED) if stands.corrections else SCOPE,
         cautions=tuple(clean(caution) for caution in pack.head.cautions),
         is_not=IS_NOT,
     )

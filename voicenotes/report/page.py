@@ -10,7 +10,7 @@ from voicenotes.report.drawing import legend, svg
 from voicenotes.report.markup import Markup, joined, stylesheet, tag
 from voicenotes.report.words import (
     SEVERITIES,
-    defects,
+    how_many,
     of_group,
     troubles,
 )
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 STYLE = Path(__file__).with_name("style.css")
 POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 NOTHING = Markup("")
+KEY_LINES = 4  # of the summary: what it rests on, what was found, what was not settled
 
 
 def html_page(report: Report, pictures: Mapping[str, Picture] | None = None) -> str:
@@ -96,7 +97,7 @@ def _facts(report: Report) -> Markup:
 
 def _summary(report: Report) -> Markup:
     settled = len(of_group(report, "defect", "ok"))
-    figures = [(f"{severity} defects", len(defects(report, severity)), "is-bad") for severity in SEVERITIES]
+    figures = [(f"{severity} defects", how_many(report, severity), "is-bad") for severity in SEVERITIES]
     figures.append(("found in order", len(of_group(report, "ok")), "is-good"))
     open_ = of_group(report, "open")
     figures.append(("checks NOT settled", len(open_), "is-open"))
@@ -107,7 +108,10 @@ def _summary(report: Report) -> Markup:
         tag("li", tag("b", str(value)), words, class_=kind if value else None)
         for words, value, kind in figures
     ]
-    lines = [tag("li", line) for line in report.summary]
+    lines = [
+        tag("li", line, class_="key" if index < KEY_LINES or line.startswith("LEFT OPEN") else None)
+        for index, line in enumerate(report.summary)
+    ]
     of = settled + len(open_) + len(left)
     share = f"{settled} of {of} checks that apply or may apply are settled."
     cautions = [tag("p", line, class_="caution") for line in troubles(report)]

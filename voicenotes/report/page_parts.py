@@ -13,6 +13,7 @@ from voicenotes.report.words import (
     SEVERITIES,
     SEVERITY_MEANS,
     VERDICTS,
+    added_defects,
     defects,
     measured,
     of_group,
@@ -36,7 +37,7 @@ def findings(report: Report, pictures: Mapping[str, Picture]) -> Markup:
     blocks: list[Markup] = []
     for severity in SEVERITIES:
         found = defects(report, severity)
-        extra = [added for added in report.added if added.severity == severity]
+        extra = added_defects(report, severity)
         blocks.append(tag("h3", f"{severity.capitalize()} ({len(found) + len(extra)})"))
         blocks.append(pieces.note(f"{severity.capitalize()}: {SEVERITY_MEANS[severity]}."))
         if not found and not extra:
@@ -61,7 +62,7 @@ def shots(names: Sequence[str], report: Report, pictures: Mapping[str, Picture])
 
 def _shot(name: str, report: Report, pictures: Mapping[str, Picture]) -> Markup:
     caption = next((photo.caption for photo in report.photos if photo.file == name), "")
-    words = f"{name}: {caption}" if caption else name
+    words = f"{caption} ({name})" if caption else name
     picture = pictures.get(name)
     if picture is None or picture.problem or not picture.jpeg:
         problem = picture.problem if picture else None

@@ -171,7 +171,7 @@ def corrections(report: Report) -> Markup:
     rows = [
         (
             joined((one.line, tag("span", heard_in(one), class_="note") if one.heard else "")),
-            f"{one.by}, {one.at[:16].replace('T', ' ')}",
+            joined((one.by, tag("span", one.at[:16].replace("T", " "), class_="note"))),
             tag("span", one.undecided, class_="outside") if one.undecided else "",
         )
         for one in report.corrections

@@ -27,8 +27,8 @@ from voicenotes.report.words import (
     SEVERITIES,
     SIGNS,
     VERDICTS,
-    defects,
     heard_in,
+    how_many,
     measured,
     money,
     of_group,
@@ -146,13 +146,13 @@ def paper_data(report: Report, paths: Mapping[str, str], paper: str = "a4") -> d
 
 def _figures(report: Report) -> list[dict[str, Any]]:
     figures = [
-        {"number": len(defects(report, severity)), "words": f"{severity} defects", "kind": "bad"}
+        {"number": how_many(report, severity), "words": f"{severity} defects", "kind": "bad"}
         for severity in SEVERITIES
     ]
     figures.append({"number": len(of_group(report, "ok")), "words": "found in order", "kind": "good"})
-    figures.append({"number": len(of_group(report, "open")), "words": "checks NOT settled", "kind": "open"})
+    figures.append({"number": len(of_group(report, "open")), "words": "NOT settled", "kind": "open"})
     if left := of_group(report, "set_aside"):
-        figures.append({"number": len(left), "words": "left open, with a reason", "kind": "open"})
+        figures.append({"number": len(left), "words": "left open", "kind": "open"})
     return figures
 
 

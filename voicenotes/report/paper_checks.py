@@ -11,6 +11,7 @@ from voicenotes.report.words import (
     SEVERITY_MEANS,
     VERDICTS,
     added_at,
+    added_defects,
     added_result,
     corrected,
     deciding,
@@ -76,6 +77,7 @@ def _finding(check: ReportCheck, station: str, paths: Mapping[str, str], report:
         "title": check.title,
         "at": f"{station} \u00b7 {check.id}",
         "result": result(check),
+        "good": False,
         "severity": check.severity or "",
         "review": reviewed(check.review),
         "reviewed": check.review is not None,
@@ -94,6 +96,7 @@ def added(extra: AddedFinding, paths: Mapping[str, str], report: Report) -> dict
         "title": extra.title,
         "at": added_at(extra),
         "result": added_result(extra),
+        "good": extra.outcome == "ok",
         "severity": extra.severity or "",
         "review": reviewed(extra.review),
         "reviewed": True,
@@ -114,7 +117,7 @@ def findings(report: Report, paths: Mapping[str, str]) -> list[dict[str, Any]]:
         found = [
             _finding(c, titles.get(c.station, c.station), paths, report) for c in defects(report, severity)
         ]
-        found += [added(one, paths, report) for one in report.added if one.severity == severity]
+        found += [added(one, paths, report) for one in added_defects(report, severity)]
         title = f"{severity.capitalize()} ({len(found)})"
         groups.append({"title": title, "means": f"{SEVERITY_MEANS[severity]}.", "found": found})
     return groups

@@ -139,7 +139,7 @@ def added(extra: AddedFinding, photos: Sequence[Markup] = ()) -> Markup:
         head,
         tag("p", tag("span", added_result(extra), class_=f"tag {kind}"), review_tag(extra.review)),
         *photos,
-        class_=f"finding {extra.severity or ''}",
+        class_=f"finding {extra.severity or 'good'}",
     )
 
 
@@ -177,7 +177,9 @@ def _open_row(check: ReportCheck, photos: Sequence[Markup]) -> tuple[Markup, Mar
     name = joined((tag("b", check.title), " ", must, tag("span", check.judged, class_="note")))
     why = joined(
         (
-            tag("b", f"Left open, because: {check.left_because}. ") if check.left_because else NOTHING,
+            tag("div", tag("b", f"Left open, because: {check.left_because}."))
+            if check.left_because
+            else NOTHING,
             is_open(check),
             wording(check),
             short_quotes(check.quotes, deciding(check)),

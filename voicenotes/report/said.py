@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from voicenotes.model import CheckFinding, Evidence, Reading
-    from voicenotes.outputs.report_values import Group
+    from voicenotes.outputs.report_values import Group, Review
     from voicenotes.report.reviews import Stands
     from voicenotes.vocabulary.schema import Check, Pack
 
@@ -75,9 +75,16 @@ def _check(
         quotes=quotes_of(stands, finding.evidence),
         readings=tuple(_reading(finding, reading) for reading in finding.readings),
         remarks=tuple(_remarks(finding, reviewed=finding.id in stands.now.findings)),
-        review=review_of(stands, finding.id),
+        review=review_of(stands, finding.id) or _of_fitting(stands, check, group),
         photos=photos,
     )
+
+
+def _of_fitting(stands: Stands, check: Check | None, group: Group) -> Review | None:
+    """Who said that what a check is of is not there."""
+    if check is None or not check.fitting or group != "not_fitted":
+        return None
+    return note_review(stands.now.fittings.get(check.fitting), True)
 
 
 def _group(finding: CheckFinding, why_open: str | None) -> Group:

@@ -6,12 +6,20 @@ from typing import TYPE_CHECKING
 
 from voicenotes.outputs.wording import count, in_a_list, length, minutes
 from voicenotes.report.cost_words import found_line, invented_line, open_line, unpriced_line
-from voicenotes.report.words import NOT_REVIEWED, SEVERITIES, defects, joined, of_group
+from voicenotes.report.words import (
+    NOT_REVIEWED,
+    SEVERITIES,
+    added_defects,
+    defects,
+    how_many,
+    joined,
+    of_group,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from voicenotes.outputs.report_values import CostEstimate, Report, ReportCheck
+    from voicenotes.outputs.report_values import AddedFinding, CostEstimate, Report, ReportCheck
 
 
 def summary_of(report: Report) -> tuple[str, ...]:
@@ -31,24 +39,26 @@ def _basis(report: Report) -> str:
 
 
 def _found(report: Report) -> str:
-    counts = [(severity, len(defects(report, severity))) for severity in SEVERITIES]
+    counts = [(severity, how_many(report, severity)) for severity in SEVERITIES]
     added = sum(one.outcome == "defect" for one in report.added)
-    total = sum(number for _, number in counts) + added
+    total = sum(number for _, number in counts)
     if not total:
         return "No defect was found in what was checked."
     parts = [f"{number} {severity}" for severity, number in counts if number]
-    if added:
-        parts.append(f"{added} added in the review")
-    return f"{count(total, 'defect')} found: {joined(parts)}."
+    more = f"; {added} of them nobody spoke of, {'it was' if added == 1 else 'they were'} added in the review"
+    return f"{count(total, 'defect')} found: {joined(parts)}{more if added else ''}."
 
 
 def _critical(report: Report) -> list[str]:
-    found = defects(report, "critical")
+    found: list[ReportCheck | AddedFinding] = [
+        *defects(report, "critical"),
+        *added_defects(report, "critical"),
+    ]
     return [f"Critical, before anything else: {_titles(found)}."] if found else []
 
 
-def _titles(checks: Sequence[ReportCheck]) -> str:
-    return joined([in_a_list(check.title) for check in checks])
+def _titles(things: Sequence[ReportCheck | AddedFinding]) -> str:
+    return joined([in_a_list(thing.title) for thing in things])
 
 
 def _not_checked(report: Report) -> str:

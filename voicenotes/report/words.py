@@ -156,7 +156,9 @@ def heard_in(correction: ReportCorrection) -> str:
     """The remark that a correction is of, as it was heard, and where; empty for other corrections."""
     if correction.heard is None:
         return ""
-    return f"heard: {quoted(correction.heard)} ({correction.recording} at {length(correction.start or 0.0)})"
+    place = f"{correction.recording} at {length(correction.start or 0.0)}"
+    heard = quoted(correction.heard)
+    return place if heard in correction.line else f"heard: {heard} ({place})"
 
 
 def correction_words(correction: ReportCorrection) -> str:
@@ -218,6 +220,16 @@ def of_group(report: Report, *groups: str) -> list[ReportCheck]:
 def defects(report: Report, severity: str) -> list[ReportCheck]:
     """The found defects of a severity, in walking order."""
     return [check for check in of_group(report, "defect") if check.severity == severity]
+
+
+def added_defects(report: Report, severity: str) -> list[AddedFinding]:
+    """The defects of a severity that a person added and that belong to no check."""
+    return [one for one in report.added if one.severity == severity]
+
+
+def how_many(report: Report, severity: str) -> int:
+    """How many defects of a severity were found or added."""
+    return len(defects(report, severity)) + len(added_defects(report, severity))
 
 
 def station_titles(report: Report) -> dict[str, str]:

@@ -14,7 +14,7 @@ from voicenotes.outputs.wording import printable_json
 from voicenotes.report.build import report_from
 from voicenotes.report.costs import estimate
 from voicenotes.report.pictures import pictures_of
-from voicenotes.report.reviews import stands_of
+from voicenotes.report.reviews import added_findings, stands_of
 from voicenotes.report.said import checks_of
 from voicenotes.vocabulary.costs import read_costs
 
@@ -44,7 +44,9 @@ def visit_report(
     cost = None
     if costs:
         odds = likelihoods(stands.record.checks, pack)
-        cost = estimate(read_costs(costs, pack), checks_of(stands, pack), pack, odds)
+        cost = estimate(
+            read_costs(costs, pack), checks_of(stands, pack), pack, odds, added_findings(stands, pack)
+        )
     return report_from(stands, pack, pictures, cost), pictures
 
 
