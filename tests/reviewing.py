@@ -26,9 +26,10 @@ from voicenotes.visit import load_record, record_text
 from voicenotes.vocabulary.schema import Pack
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser
+    from playwright.sync_api import Browser, Page
 
 DEMO = Path(__file__).parent.parent / "demo_recordings"
+WCAG_AA = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 CHROMIUM_OPTIONS = [
     "--no-sandbox",
     "--disable-gpu",
@@ -207,3 +208,12 @@ def chromium() -> Iterator[Browser]:
             yield browser
         finally:
             browser.close()
+
+
+def violations(page: Page) -> list[str]:
+    """What axe-core finds against WCAG 2.2 AA and its own good practice."""
+    base: Any = pytest.importorskip("axe_playwright_python.base")
+    if not page.evaluate("'axe' in window"):
+        page.evaluate((Path(base.__file__).parent / "axe.min.js").read_text(encoding="utf-8"))
+    found = page.evaluate("tags => axe.run(document, {runOnly: tags, resultTypes: ['violations']})", WCAG_AA)
+    return [f"{v['id']}: {v['nodes'][0]['html'][:150]}" for v in found["violations"]]

@@ -6,16 +6,22 @@ import math
 from pathlib import Path
 
 import pytest
+from correcting import fitting, settle
 from report_texts import FORMATS, squeezed, text_of
 from scipy import stats
 
 import voicenotes
+from voicenotes.corrections.journal import append
+from voicenotes.corrections.values import Correction
 from voicenotes.errors import PackError
-from voicenotes.outputs.report_values import CostLine, Report
+from voicenotes.findings.gap_list import gap_list
+from voicenotes.findings.time_left import with_plan
+from voicenotes.outputs.report_values import CostEstimate, CostLine, Report
 from voicenotes.report.build import report_of
 from voicenotes.report.costs import estimate, pert_mean, pert_sd, spread
+from voicenotes.report.reviews import stands_of
 from voicenotes.report.said import checks_of
-from voicenotes.report.write import rendered
+from voicenotes.report.write import rendered, visit_report
 from voicenotes.vocabulary.costs import read_costs
 from voicenotes.vocabulary.schema import Pack
 
@@ -121,7 +127,7 @@ def test_a_defect_takes_the_price_of_its_check_then_station_then_severity(
     (tmp_path / "costs.yaml").write_text(TABLE, encoding="utf-8")
     table = read_costs(tmp_path / "costs.yaml", small)
     record = voicenotes.read_text("spindle growls. coolant tank leaks. headstock temperature is hot.", small)
-    made = estimate(table, checks_of(record, small), small)
+    made = estimate(table, checks_of(stands_of(record, small), small), small)
     assert {one.check: (one.taken_from, one.likely) for one in made.lines} == {
         "head.noise": ("check", 200),
         "head.heat": ("severity", 500),
@@ -129,9 +135,44 @@ def test_a_defect_takes_the_price_of_its_check_then_station_then_severity(
     }
     assert made.found.mean == pytest.approx(250 + 500 + 20)
     assert made.open is None and made.open_worst == 1000  # runout and quill, both major
-    known = estimate(table, checks_of(record, small), small, {"head.runout": 0.5})
+    known = estimate(table, checks_of(stands_of(record, small), small), small, {"head.runout": 0.5})
     assert known.open is not None and known.open.mean == pytest.approx(250)
     assert known.found == made.found  # the unsettled share stands apart
+
+
+def test_the_packs_likelihoods_weigh_the_unsettled_checks_as_in_the_gap_list(
+    small: Pack, tmp_path: Path
+) -> None:
+    """By the small pack: runout is rare, 0.04; the quill common, 0.4, if there is a tailstock, 0.5. Each 500.
+
+    Once a tailstock is there, the quill counts in full; a check that a person left open still counts.
+    """
+    (tmp_path / "costs.yaml").write_text(TABLE, encoding="utf-8")
+    said = "spindle growls. coolant tank leaks. headstock temperature is hot."
+
+    record = voicenotes.read_text(said, small)
+
+    def priced(*corrections: Correction) -> CostEstimate:
+        (tmp_path / "corrections.jsonl").unlink(missing_ok=True)
+        for correction in corrections:
+            append(tmp_path, correction)
+        report, _ = visit_report(tmp_path, record, small, tmp_path / "costs.yaml")
+        assert report.cost and report.cost.open
+        return report.cost
+
+    unknown = priced()
+    assert {one.check: one.likelihood for one in unknown.open_lines} == {
+        "head.runout": 0.04, "tail.quill": 0.2,
+    }  # fmt: skip
+    assert unknown.open and unknown.open.mean == pytest.approx(500 * 0.04 + 500 * 0.2)
+    assert unknown.found.mean == pytest.approx(250 + 500 + 20)
+    there = priced(fitting("tailstock", True, None))
+    assert there.open and there.open.mean == pytest.approx(500 * 0.04 + 500 * 0.4)
+    assert priced(settle(record, "tail.quill", "no access")).open == unknown.open
+    planned = with_plan(gap_list(record, small), small, 60).plan
+    assert planned
+    risks = {one.id: one.risk for one in planned.checks}
+    assert risks == {"head.runout": 25 * 0.04, "tail.quill": 25 * 0.2}  # 25: the weight of major
 
 
 @pytest.mark.parametrize(
@@ -166,7 +207,9 @@ def priced() -> Report:
     """A visit of two defects with the shipped table."""
     pack = voicenotes.load_pack("cnc_lathe")
     record = voicenotes.read_text("spindle growls. hydraulic valves are leaking.", pack)
-    return report_of(record, pack, cost=estimate(read_costs(DEMO, pack), checks_of(record, pack), pack))
+    return report_of(
+        record, pack, cost=estimate(read_costs(DEMO, pack), checks_of(stands_of(record, pack), pack), pack)
+    )
 
 
 @pytest.mark.parametrize("format_", FORMATS)

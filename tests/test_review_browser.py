@@ -8,10 +8,10 @@ from __future__ import annotations
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pytest
-from reviewing import chromium, demo_visit, large_visit, record_with, served
+from reviewing import chromium, demo_visit, large_visit, record_with, served, violations
 from test_review_door import png
 
 import voicenotes
@@ -26,8 +26,7 @@ from voicenotes.vocabulary.schema import Pack
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Locator, Page
 
-VIEWS = ("look", "places", "severity", "open", "loose", "machine", "changes")
-WCAG_AA = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+VIEWS = ("look", "places", "severity", "open", "loose", "machine", "changes", "report")
 PANELS_ARE_THERE = (
     "[...document.querySelectorAll('details.panel[open] > .inside')].every(e => e.children.length)"
 )
@@ -194,6 +193,15 @@ def test_a_review_by_mouse(page: Page, visit: Path, pack: Pack, tmp_path: Path) 
     with page.expect_navigation():
         page.get_by_role("textbox", name="Model", exact=True).press("Enter")
     assert page.get_by_role("textbox", name="Model", exact=True).input_value() == "Sparrow 9"
+
+    show(page, "report")
+    with page.expect_download() as saved:
+        page.get_by_role("link", name="One page for a browser").click()
+    report = Path(saved.value.path()).read_text(encoding="utf-8")
+    assert saved.value.suggested_filename == "report demo.html"
+    for words in ("Both wipers are torn.", "Fork pocket bent", "Sparrow 9", "No access on the day"):
+        assert words in report
+    assert report.count("data:image/jpeg;base64,") == 1
 
     done = stands(visit, pack)
     record = done.record
@@ -442,16 +450,8 @@ def test_two_thousand_remarks(browser: Browser, tmp_path: Path, pack: Pack) -> N
 # --- for everybody ----------------------------------------------------------------------------------
 
 
-def violations(page: Page) -> list[str]:
-    base: Any = pytest.importorskip("axe_playwright_python.base")
-    if not page.evaluate("'axe' in window"):
-        page.evaluate((Path(base.__file__).parent / "axe.min.js").read_text(encoding="utf-8"))
-    found = page.evaluate("tags => axe.run(document, {runOnly: tags, resultTypes: ['violations']})", WCAG_AA)
-    return [f"{v['id']}: {v['nodes'][0]['html'][:150]}" for v in found["violations"]]
-
-
 @pytest.mark.parametrize(
-    ("width", "views"), [(1280, ("look", "open", "loose", "machine", "changes")), (390, ("look",))]
+    ("width", "views"), [(1280, ("look", "open", "loose", "machine", "changes", "report")), (390, ("look",))]
 )
 def test_axe_finds_nothing(browser: Browser, keys: Keys, width: int, views: tuple[str, ...]) -> None:
     for page in opened(browser, keys, width):

@@ -21,6 +21,7 @@ from small_pack import write_pack
 
 from voicenotes.model import Record
 from voicenotes.review.door import MOST_FORM_BYTES, MOST_PHOTO_BYTES, Keys
+from voicenotes.review.pages import VIEWS
 from voicenotes.review.photos import kind_of
 from voicenotes.visit import record_text
 from voicenotes.vocabulary.load import load_pack
@@ -129,7 +130,7 @@ REFUSED: list[tuple[str, int, dict[str, object]]] = [
 
 
 @pytest.mark.parametrize(("what", "status", "how"), REFUSED, ids=[row[0] for row in REFUSED])
-@pytest.mark.parametrize("path", ["/", "/audio/0", "/part/add", "/state"])
+@pytest.mark.parametrize("path", ["/", "/audio/0", "/part/add", "/state", "/report/report.csv"])
 def test_what_may_not_come_in_is_refused(
     keys: Keys, untouched: None, path: str, what: str, status: int, how: dict[str, object]
 ) -> None:
@@ -211,7 +212,7 @@ def assert_strict(answer: Answer) -> None:
     assert "server" not in answer.headers
 
 
-@pytest.mark.parametrize("view", ["look", "places", "severity", "open", "loose", "machine", "changes"])
+@pytest.mark.parametrize("view", VIEWS)
 def test_every_answer_is_strict_and_no_page_has_scripts_or_styles_in_it(keys: Keys, view: str) -> None:
     answer = ask(keys, f"/?view={view}")
     assert_strict(answer)
@@ -227,6 +228,25 @@ def test_every_answer_is_strict_and_no_page_has_scripts_or_styles_in_it(keys: Ke
 @pytest.mark.parametrize("view", ["look", "places", "severity", "loose", "machine"])
 def test_a_dictated_script_stays_text(keys: Keys, view: str) -> None:
     assert SCRIPT not in ask(keys, f"/?view={view}").text
+
+
+@pytest.mark.parametrize(("format_", "kind", "starts"), [
+    ("pdf", "application/pdf", b"%PDF-"),
+    ("html", "text/html; charset=utf-8", b"<!DOCTYPE html>"),
+    ("xlsx", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", b"PK"),
+    ("csv", "text/csv; charset=utf-8", b"\xef\xbb\xbf"),
+    ("md", "text/markdown; charset=utf-8", b"# Inspection report"),
+    ("json", "application/json", b"{"),
+])  # fmt: skip
+def test_the_report_is_saved_and_nothing_is_written(
+    keys: Keys, untouched: None, format_: str, kind: str, starts: bytes
+) -> None:
+    answer = ask(keys, f"/report/report.{format_}")
+    assert (answer.status, answer.headers["content-type"]) == (200, kind)
+    assert answer.headers["content-disposition"] == f"attachment; filename*=UTF-8''report%20visit.{format_}"
+    assert answer.body.startswith(starts)
+    assert SCRIPT not in answer.text or format_ in ("csv", "json")  # there it is no markup
+    assert_strict(answer)
 
 
 def test_a_dictated_script_is_shown(keys: Keys) -> None:
@@ -253,6 +273,11 @@ PATHS = [
     ("/static/..%2fapp.py", 404),
     ("/static/%2e%2e/door.py", 404),
     ("/static//etc/passwd", 404),
+    ("/report/report.docx", 404),
+    ("/report/record.json", 404),
+    ("/report/..%2f..%2fsecret.txt", 404),
+    ("/report/report.pdf%00.html", 404),
+    ("/report/", 404),
     ("/record.json", 404),
     ("/.voicenotes/lock", 404),
     ("/part/page", 404),

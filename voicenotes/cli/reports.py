@@ -45,6 +45,7 @@ def report(
     ] = None,
 ) -> None:
     """Write the report of a visit for a buyer: what was found, what was not checked, what was only told."""
+    from voicenotes.report.words import troubles
     from voicenotes.report.write import visit_report, write_report
     from voicenotes.visit import load_record, what_changed
 
@@ -54,6 +55,8 @@ def report(
     for line in what_changed(visit, record):
         show(line, err=True)
     made, pictures = visit_report(visit, record, loaded, costs)
+    for line in troubles(made):
+        show(line, err=True)
     for path in write_report(visit, to, made, pictures, wanted, paper.value):
         show(str(path))
 

@@ -84,7 +84,7 @@ def process(
 def _process_one(visit: Path, pack: str, orders: Orders, quiet: bool) -> None:
     """Process one visit on this machine, and show what was found."""
     from voicenotes.backlog.outcomes import NOTHING_READ
-    from voicenotes.findings.gap_list import gap_list
+    from voicenotes.corrections.still_open import still_open
     from voicenotes.outputs.gap_sheet import gap_lines
     from voicenotes.outputs.screen import doubt_lines, problem_lines, summary_lines, unread
     from voicenotes.visit import process_visit
@@ -101,7 +101,10 @@ def _process_one(visit: Path, pack: str, orders: Orders, quiet: bool) -> None:
         print_lines([*summary_lines(record, orders.pack), ""])
         show(f"Record: {visit / 'record.json'}")
         show(f"Gap list, again at any time: {_gaps_command(visit, pack)}")
-        print_lines(["", *gap_lines(gap_list(record, orders.pack), orders.pack)])
+        now = still_open(visit, record, orders.pack)
+        for line in now.troubles:
+            show(line, err=True)
+        print_lines(["", *gap_lines(now.gaps, orders.pack)])
     if problem_lines(record):
         raise typer.Exit(SOME_UNREAD)
 
@@ -132,7 +135,7 @@ def gaps(
     paper: Annotated[Paper, typer.Option(help="The page's paper.")] = Paper.a4,
 ) -> None:
     """List what was not checked, in walking order, with questions about fittings first."""
-    from voicenotes.findings.gap_list import gap_list
+    from voicenotes.corrections.still_open import still_open
     from voicenotes.findings.time_left import with_plan
     from voicenotes.outputs.gap_page import gap_page
     from voicenotes.outputs.gap_sheet import gap_lines
@@ -142,11 +145,14 @@ def gaps(
     loaded = pack_of(record, pack)
     for line in what_changed(visit, record):
         show(line, err=True)
-    found = gap_list(record, loaded, must)
+    now = still_open(visit, record, loaded, must)
+    for line in now.troubles:
+        show(line, err=True)
+    found = now.gaps
     if minutes is not None:
         found = with_plan(found, loaded, minutes)
     if pdf is not None:
-        write_bytes(pdf, gap_page(found, loaded, record, visit.resolve().name, paper.value))
+        write_bytes(pdf, gap_page(found, loaded, now.record, visit.resolve().name, paper.value))
     if as_json:
         print_json(found.model_dump(mode="json"))
     else:

@@ -33,7 +33,7 @@ def watch(
     must: Annotated[bool, typer.Option("--must", help="List only what must be settled first.")] = False,
 ) -> None:
     """Wait for memos to arrive in a visit's folder; process each, and show what is still open."""
-    from voicenotes.findings.gap_list import gap_list
+    from voicenotes.corrections.still_open import still_open
     from voicenotes.outputs.gap_sheet import gap_lines
     from voicenotes.outputs.news import news_lines
     from voicenotes.visit import process_visit
@@ -56,7 +56,10 @@ def watch(
     def shown(before: Record | None, after: Record) -> None:
         if sys.stdout.isatty():
             typer.echo("\x1b[2J\x1b[H", nl=False)  # an empty screen, from its top
-        print_lines([*gap_lines(gap_list(after, loaded, must), loaded), ""])
+        now = still_open(visit, after, loaded, must)
+        for line in now.troubles:
+            show(line, err=True)
+        print_lines([*gap_lines(now.gaps, loaded), ""])
         if after.recordings:
             print_lines([*news_lines(before, after, loaded), ""])
         show(f"Watching {visit}; Ctrl-C ends it, and nothing is lost.")

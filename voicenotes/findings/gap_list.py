@@ -7,8 +7,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from voicenotes.findings.gap_values import GapList, OpenCheck, Question, Sum
+from voicenotes.findings.gap_values import GapList, LeftOpen, OpenCheck, Question, Sum
 from voicenotes.findings.gaps import gap_kind
+from voicenotes.findings.likelihoods import likelihood
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -20,8 +21,14 @@ MOST_WORDS = 2
 LEAVE = "You can leave: everything that must be settled before leaving is settled."
 
 
-def gap_list(record: Record, pack: Pack, only_must: bool = False) -> GapList:
-    """The record's gaps; with `only_must` those that must be settled before leaving."""
+def gap_list(
+    record: Record, pack: Pack, only_must: bool = False, left_open: Sequence[LeftOpen] = ()
+) -> GapList:
+    """The record's gaps; with `only_must` those that must be settled before leaving.
+
+    `left_open` are gaps that a person settled in the review (`corrections/still_open.py`).
+    """
+    left = tuple(gap for gap in left_open if gap.must_before_leaving or not only_must)
     findings = {finding.id: finding for finding in record.checks}
     checks = {check.id: check for check in pack.checks}
     found = [
@@ -48,20 +55,22 @@ def gap_list(record: Record, pack: Pack, only_must: bool = False) -> GapList:
         behind_questions=_sum(hidden),
         must=must,
         must_behind_questions=must_hidden,
+        left_open=left,
         can_leave=not must.checks and not must_hidden.checks,
         summary=_summary(
-            must, must_hidden, sum(any(g.must_before_leaving for g in q.checks) for q in questions)
+            must,
+            must_hidden,
+            sum(any(g.must_before_leaving for g in q.checks) for q in questions),
+            sum(gap.must_before_leaving for gap in left),
         ),
     )
 
 
 def _open_check(gap: Gap, finding: CheckFinding, check: Check | None, pack: Pack) -> OpenCheck:
     severity = finding.severity or (check.severity if check else "minor")
-    likely = check.likely if check else None
-    risk = None
-    if pack.head.risk and likely:
-        weights, chances = pack.head.risk.severity_weights, pack.head.risk.likelihoods
-        risk = round(getattr(weights, severity) * getattr(chances, likely), 6)
+    likely, risk = likelihood(check, pack), None
+    if pack.head.risk and likely is not None:
+        risk = round(getattr(pack.head.risk.severity_weights, severity) * likely, 6)
     return OpenCheck(
         id=finding.id,
         station=finding.station,
@@ -73,7 +82,7 @@ def _open_check(gap: Gap, finding: CheckFinding, check: Check | None, pack: Pack
         minutes=finding.minutes,
         must_before_leaving=finding.must_before_leaving,
         severity=severity,
-        likely=likely,
+        likely=check.likely if check else None,
         risk=risk,
     )
 
@@ -101,7 +110,7 @@ def _sum(gaps: Iterable[OpenCheck], only_must: bool = False) -> Sum:
     return Sum(checks=len(counting), minutes=sum(gap.minutes for gap in counting))
 
 
-def _summary(must: Sum, hidden: Sum, questions: int) -> str:
+def _summary(must: Sum, hidden: Sum, questions: int, left: int) -> str:
     """Whether he can leave, in one line; what stands in brackets may be broken off."""
     fittings = f"{questions} fitting{'' if questions == 1 else 's'}"
     perhaps = f"{_checks(hidden.checks)}, about {_minutes(hidden.minutes)}"
@@ -116,7 +125,7 @@ def _summary(must: Sum, hidden: Sum, questions: int) -> str:
         )
     if hidden.checks:
         return f"Don't leave yet: say first whether {fittings} are there (up to {perhaps}, hang on that)."
-    return LEAVE
+    return f"{LEAVE[:-1]}, or left open for a reason ({_checks(left)})." if left else LEAVE
 
 
 def _checks(number: int) -> str:

@@ -39,6 +39,19 @@ class Question(Frozen):
     checks: tuple[OpenCheck, ...]
 
 
+class LeftOpen(Frozen):
+    """A gap that a person left open for a reason: no longer counted as open, and not passed either."""
+
+    id: str
+    station: str
+    title: str
+    why: str = Field(description="why it was open")
+    reason: str
+    by: str
+    at: str = Field(description="date and time, ISO 8601")
+    must_before_leaving: bool
+
+
 class Sum(Frozen):
     """How many checks, and their minutes together."""
 
@@ -78,6 +91,9 @@ class GapList(Frozen):
     behind_questions: Sum
     must: Sum = Field(description="to be settled before leaving, of the checks that apply")
     must_behind_questions: Sum
+    left_open: tuple[LeftOpen, ...] = Field(
+        default=(), description="what a person left open in the review, in walking order"
+    )
     can_leave: bool
     summary: str
     plan: Plan | None = None

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from voicenotes.errors import VisitError
 from voicenotes.findings.best_set import Group, Thing, best_set
 from voicenotes.findings.gap_values import GapList, Plan, Planned
+from voicenotes.findings.likelihoods import share_fitted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -53,7 +54,7 @@ def with_plan(gaps: GapList, pack: Pack, minutes: float) -> GapList:
 
 def _planned(gaps: GapList, pack: Pack) -> tuple[list[Planned], list[Planned], list[list[Planned]]]:
     """What could be done: questions, checks that apply, and for each question the checks behind it."""
-    shares = {fitting.id: fitting.share or 0.0 for fitting in pack.head.fittings}
+    shares = {question.fitting: share_fitted(question.fitting, pack) for question in gaps.questions}
     questions = [_asking(question, shares[question.fitting]) for question in gaps.questions]
     checks = [_doing(gap, 1.0, None) for gap in gaps.checks]
     behind = [

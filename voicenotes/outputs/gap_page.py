@@ -40,7 +40,7 @@ def page_data(gaps: GapList, pack: Pack, record: Record, visit: str, paper: str)
     sheet = asdict(sheet_of(gaps, pack))
     for row in sheet["questions"]:
         row["why"] = textwrap.shorten(row["why"], LONGEST_OF_A_QUESTION, placeholder=' ..."')
-    for row in (row for section in sheet["sections"] for row in section["rows"]):
+    for row in [*sheet["left_open"], *(row for section in sheet["sections"] for row in section["rows"])]:
         row["why"] = textwrap.shorten(row["why"], LONGEST_WHY, placeholder=' ..."')
     known = [
         (fact.title, record.facts[fact.id].value)

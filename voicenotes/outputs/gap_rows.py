@@ -11,7 +11,7 @@ from voicenotes.outputs.wording import count, minutes
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from voicenotes.findings.gap_values import GapList, OpenCheck, Plan, Question
+    from voicenotes.findings.gap_values import GapList, LeftOpen, OpenCheck, Plan, Question
     from voicenotes.vocabulary.schema import Pack
 
 NEVER = "never mentioned"
@@ -49,6 +49,8 @@ class Sheet:
     sections: tuple[Section, ...]
     left_out_head: str
     left_out: tuple[Row, ...]
+    left_open_head: str
+    left_open: tuple[Row, ...]
     cautions: tuple[str, ...]
     summary: str
 
@@ -71,6 +73,8 @@ def sheet_of(gaps: GapList, pack: Pack) -> Sheet:
         sections=tuple(_sections(checks, pack)),
         left_out_head=_left_out_head(plan) if plan else "",
         left_out=tuple(_left_out(gaps, plan)) if plan else (),
+        left_open_head=_left_open_head(gaps),
+        left_open=tuple(_left_open(gap) for gap in gaps.left_open),
         cautions=pack.head.cautions,
         summary=gaps.summary,
     )
@@ -105,6 +109,17 @@ def _left_out_head(plan: Plan) -> str:
     time = minutes(sum(one.minutes for one in plan.left_out))
     share = _share(plan.risk_left, plan.risk + plan.risk_left)
     return f"LEFT OUT: {amount}, about {time}, {share} of the open risk"
+
+
+def _left_open_head(gaps: GapList) -> str:
+    if not gaps.left_open:
+        return ""
+    return f"LEFT OPEN, WITH THE REASON: {count(len(gaps.left_open), 'check')}, not passed either"
+
+
+def _left_open(gap: LeftOpen) -> Row:
+    was = f" ({gap.why})" if gap.why != NEVER else ""
+    return Row(gap.title, gap.must_before_leaving, gap.at[:10], why=f"{gap.by}: {gap.reason}{was}")
 
 
 def _amount(questions: int, checks: int) -> str:

@@ -11,7 +11,7 @@ from voicenotes.outputs.wording import table_line, verdict_lines, wrapped
 if TYPE_CHECKING:
     from voicenotes.findings.gap_values import GapList
     from voicenotes.model import CheckFinding, Record
-    from voicenotes.outputs.gap_rows import Row, Section
+    from voicenotes.outputs.gap_rows import Row, Section, Sheet
     from voicenotes.vocabulary.schema import Pack
 
 MUST = "must"
@@ -36,11 +36,12 @@ def gap_lines(gaps: GapList, pack: Pack) -> list[str]:
     """The gap list, at most 80 characters a line, in walking order.
 
     First what to ask about fittings nobody spoke of, then each station with its cautions and its open
-    checks, then what a plan leaves out; the last line says whether he can leave.
+    checks, then what a plan leaves out and what was left open for a reason; the last line says whether he can
+    leave.
     """
     sheet = sheet_of(gaps, pack)
     if not gaps.checks and not gaps.questions:
-        return [sheet.summary]
+        return [*_left_open_lines(sheet), *verdict_lines(sheet.summary)]
     lines = verdict_lines(sheet.head)
     lines.append(f'"{MUST}" = to be settled before leaving.')
     if sheet.questions:
@@ -53,8 +54,18 @@ def gap_lines(gaps: GapList, pack: Pack) -> list[str]:
         lines += ["", *wrapped(sheet.left_out_head, "  ", first="")]
         for row in sheet.left_out:
             lines += _row_lines(row, row.right)
+    if sheet.left_open:
+        lines += ["", *_left_open_lines(sheet)[:-1]]
     lines += ["", *(line for caution in sheet.cautions for line in wrapped(caution, "  ", first="- "))]
     return [*lines, "", *verdict_lines(sheet.summary)]
+
+
+def _left_open_lines(sheet: Sheet) -> list[str]:
+    """What a person left open, with an empty line behind it; nothing where that is nothing."""
+    lines = wrapped(sheet.left_open_head, "  ", first="") if sheet.left_open else []
+    for row in sheet.left_open:
+        lines += _row_lines(row, row.right)
+    return [*lines, ""] if lines else []
 
 
 def _section_lines(section: Section) -> list[str]:

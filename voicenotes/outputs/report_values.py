@@ -13,7 +13,9 @@ from pydantic import Field
 from voicenotes.model import Basis, Frozen, Outcome, PackStamp, Polarity, Severity, TimeSource, Verdict
 
 REPORT_VERSION = 1
+NOT_LOOKED_AT = "null: no person has reviewed it"
 Group = Literal["defect", "ok", "open", "set_aside", "not_fitted"]
+ReviewKind = Literal["confirmed", "corrected", "added", "left open"]
 Mark = Literal["ok", "critical", "major", "minor", "must", "open", "told", "set_aside", "not_fitted"]
 
 
@@ -27,6 +29,9 @@ class ReportQuote(Frozen):
     basis: Basis
     polarity: Polarity
     confidence: float = Field(ge=0, le=1)
+    heard: str | None = Field(
+        default=None, description="the words as the program heard them, where a person put them right"
+    )
 
 
 class ReportReading(Frozen):
@@ -50,8 +55,7 @@ class Review(Frozen):
 
     by: str
     at: str = Field(description="date and time, ISO 8601")
-    changed: bool = Field(description="whether the person changed what had been read")
-    note: str = ""
+    kind: ReviewKind = Field(description="confirmed: it is as the program understood it")
 
 
 class ReportCheck(Frozen):
@@ -60,7 +64,7 @@ class ReportCheck(Frozen):
     group  defect      found, seen or measured
            ok          found in order, seen or measured
            open        a gap: `why_open` says why; also what is known only from being told
-           set_aside   a gap that a person settled, with his reason in `why_open`
+           set_aside   a gap that a person left open for the reason `left_because`; it has not been passed
            not_fitted  the machine lacks what would be checked
     """
 
@@ -76,10 +80,16 @@ class ReportCheck(Frozen):
     must_before_leaving: bool
     minutes: float
     why_open: str | None = None
+    left_because: str | None = Field(default=None, description="why a person left it open")
+    wording: str | None = Field(default=None, description="how a person words it")
+    understood: str | None = Field(
+        default=None, description="what the program had understood, where a person says otherwise"
+    )
+    corrections: tuple[str, ...] = Field(default=(), description="what persons corrected in it, a line each")
     quotes: tuple[ReportQuote, ...] = ()
     readings: tuple[ReportReading, ...] = ()
     remarks: tuple[str, ...] = Field(default=(), description="what to know about it, such as a contradiction")
-    review: Review | None = None
+    review: Review | None = Field(default=None, description=NOT_LOOKED_AT)
     photos: tuple[str, ...] = Field(default=(), description="file names")
 
 
@@ -87,8 +97,9 @@ class AddedFinding(Frozen):
     """A finding that a person added in the review and that belongs to no check of the pack."""
 
     title: str
+    station: str | None = Field(default=None, description="title of the place, if one was given")
+    outcome: Outcome = "defect"
     severity: Severity | None = None
-    text: str = ""
     review: Review
     photos: tuple[str, ...] = ()
 
@@ -101,7 +112,8 @@ class ReportFact(Frozen):
     value: str
     only_told: bool = False
     quotes: tuple[ReportQuote, ...] = ()
-    review: Review | None = None
+    understood: str | None = Field(default=None, description="what the program had understood instead")
+    review: Review | None = Field(default=None, description=NOT_LOOKED_AT)
 
 
 class ReportFitting(Frozen):
@@ -112,7 +124,8 @@ class ReportFitting(Frozen):
     fitted: bool | None
     only_told: bool = False
     quotes: tuple[ReportQuote, ...] = ()
-    review: Review | None = None
+    understood: str | None = Field(default=None, description="what the program had understood instead")
+    review: Review | None = Field(default=None, description=NOT_LOOKED_AT)
 
 
 class Hearsay(Frozen):
@@ -144,7 +157,20 @@ class ReportStation(Frozen):
     settled: int
     defects: int
     open: int
+    left: int = Field(default=0, description="left open by a person, with a reason")
     not_fitted: int
+
+
+class ReportCorrection(Frozen):
+    """What a person said in the review; `undecided` says why it could not be applied."""
+
+    by: str
+    at: str = Field(description="date and time, ISO 8601")
+    line: str
+    heard: str | None = Field(default=None, description="the remark as the program heard it, if it is of one")
+    recording: str | None = None
+    start: float | None = None
+    undecided: str | None = None
 
 
 class ReportRecording(Frozen):
@@ -192,7 +218,7 @@ class Spread(Frozen):
 class CostLine(Frozen):
     """What one defect may cost to put right."""
 
-    check: str
+    check: str = Field(description="id; empty for a finding that was added and belongs to no check")
     title: str
     severity: Severity
     taken_from: str = Field(description="which entry of the table gave it")
@@ -232,12 +258,15 @@ class Report(Frozen):
     pack: PackStamp
     dates: tuple[str, ...] = Field(default=(), description="first and last day of the recordings, if known")
     reviewed: bool = Field(description="whether there was a review; without one nothing counts as reviewed")
+    findings: int = Field(description="what was found, as a defect or in order, and what was added")
+    findings_reviewed: int = Field(description="how many of these a person confirmed, corrected or added")
     summary: tuple[str, ...]
     facts: tuple[ReportFact, ...]
     fittings: tuple[ReportFitting, ...]
     checks: tuple[ReportCheck, ...]
     added: tuple[AddedFinding, ...] = ()
-    undecided: tuple[str, ...] = Field(default=(), description="corrections that need a decision")
+    corrections: tuple[ReportCorrection, ...] = Field(default=(), description="all in effect, in order")
+    damaged: tuple[str, ...] = Field(default=(), description="corrections that can't be read")
     hearsay: tuple[Hearsay, ...]
     stations: tuple[ReportStation, ...]
     checklist: tuple[str, ...] = Field(description="ids of the checks to tick off before the move")

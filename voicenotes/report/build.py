@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from voicenotes.corrections.reviewed_values import Reviewed
 from voicenotes.outputs.report_values import (
     Photo,
     Report,
@@ -12,16 +13,19 @@ from voicenotes.outputs.report_values import (
     ReportStation,
     StationMark,
 )
-from voicenotes.report.said import checks_of, facts_of, fittings_of, hearsay_of, value_of
+from voicenotes.report.reviews import added_findings, captions, report_corrections, stands_of, value_of
+from voicenotes.report.said import checks_of, facts_of, fittings_of, hearsay_of
 from voicenotes.report.summary import summary_of
 from voicenotes.report.words import clean
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from voicenotes.corrections.values import Correction
     from voicenotes.model import Record
     from voicenotes.outputs.report_values import CostEstimate, Mark
     from voicenotes.report.pictures import Picture
+    from voicenotes.report.reviews import Stands
     from voicenotes.vocabulary.schema import Pack
 
 SCOPE = (
@@ -30,6 +34,7 @@ SCOPE = (
     "Whatever has a cover counts as not opened unless a finding says that it was open.",
     "Each finding rests on the quotes beside it; the recordings are the evidence.",
 )
+REVIEWED = "What a person confirmed or corrected afterwards is marked with the name and the day."
 IS_NOT = (
     "It is not a certification, nor an approval of any kind.",
     "It is not a permit to run the machine, to open it, or to move it.",
@@ -44,30 +49,49 @@ def report_of(
     pack: Pack,
     pictures: Mapping[str, Picture] | None = None,
     cost: CostEstimate | None = None,
+    corrections: Sequence[Correction] = (),
 ) -> Report:
-    """The report of a visit.
+    """The report of a visit with the corrections of its journal; arguments else as of `report_from`."""
+    return report_from(stands_of(record, pack, corrections), pack, pictures, cost)
+
+
+def report_from(
+    stands: Stands,
+    pack: Pack,
+    pictures: Mapping[str, Picture] | None = None,
+    cost: CostEstimate | None = None,
+) -> Report:
+    """The report of a visit as it stands.
 
     `pictures` are the photos of the visit by file name, `cost` what the defects may cost (`report/costs.py`).
     """
-    checks = checks_of(record, pack)
+    record = stands.record
+    checks = checks_of(stands, pack)
+    added = added_findings(stands, pack)
+    found = [check for check in checks if check.group in ("defect", "ok")]
     report = Report(
         title=_title(record, pack),
         machine=clean(pack.head.title),
         pack=record.pack,
         dates=_dates(record),
-        reviewed=False,
+        reviewed=stands.now != Reviewed(record=stands.before),
+        findings=len(found) + len(added),
+        findings_reviewed=sum(check.review is not None for check in found) + len(added),
         summary=(),
-        facts=facts_of(record, pack),
-        fittings=fittings_of(record, pack),
+        facts=facts_of(stands, pack),
+        fittings=fittings_of(stands, pack),
         checks=checks,
-        hearsay=hearsay_of(record, pack),
+        added=added,
+        corrections=report_corrections(stands),
+        damaged=stands.damaged,
+        hearsay=hearsay_of(stands, pack),
         stations=_stations(checks, pack),
         checklist=_checklist(checks, pack),
-        photos=_photos(pictures or {}, {}),
+        photos=_photos(pictures or {}, captions(stands)),
         cost=cost,
         recordings=_recordings(record),
         unmatched_remarks=len(record.untagged),
-        scope=SCOPE,
+        scope=(*SCOPE, REVIEWED) if stands.corrections else SCOPE,
         cautions=tuple(clean(caution) for caution in pack.head.cautions),
         is_not=IS_NOT,
     )
@@ -97,7 +121,8 @@ def _stations(checks: Sequence[ReportCheck], pack: Pack) -> tuple[ReportStation,
         if not here:
             continue
         of = {
-            group: sum(check.group == group for check in here) for group in ("defect", "open", "not_fitted")
+            group: sum(check.group == group for check in here)
+            for group in ("defect", "open", "set_aside", "not_fitted")
         }
         applying = len(here) - of["not_fitted"]
         stations.append(
@@ -107,7 +132,8 @@ def _stations(checks: Sequence[ReportCheck], pack: Pack) -> tuple[ReportStation,
                 cautions=tuple(clean(caution) for caution in station.cautions),
                 marks=tuple(StationMark(check=c.id, title=c.title, mark=_mark(c)) for c in here),
                 applying=applying,
-                settled=applying - of["open"],
+                settled=applying - of["open"] - of["set_aside"],
+                left=of["set_aside"],
                 defects=of["defect"],
                 open=of["open"],
                 not_fitted=of["not_fitted"],

@@ -10,9 +10,11 @@ agree in the mean exactly and in the spread about.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from voicenotes.outputs.report_values import CostEstimate, CostLine, Spread
+from voicenotes.report.words import clean
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -21,12 +23,22 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from voicenotes.model import Severity
-    from voicenotes.outputs.report_values import ReportCheck
+    from voicenotes.outputs.report_values import AddedFinding, ReportCheck
     from voicenotes.vocabulary.costs import CostTable
     from voicenotes.vocabulary.schema import Pack
 
 SAMPLES = 20_000
 SEED = 1959
+
+
+@dataclass(frozen=True)
+class _Defect:
+    """What is priced: `check` and `station` are empty for what a person added that belongs to none."""
+
+    check: str
+    station: str
+    title: str
+    severity: Severity
 
 
 def pert_mean(low: float, likely: float, high: float) -> float:
@@ -44,19 +56,26 @@ def estimate(
     checks: Sequence[ReportCheck],
     pack: Pack,
     likelihoods: Mapping[str, float] | None = None,
+    added: Sequence[AddedFinding] = (),
     samples: int = SAMPLES,
     seed: int = SEED,
 ) -> CostEstimate:
-    """The expected repair cost of the defects found, and apart from it that of the open checks.
+    """The expected repair cost of the defects found or added, and apart from it that of the unsettled checks.
 
     `likelihoods` says how probable it is that a check, when looked at, is a defect; without any, only the
     worst case of the open checks is given. The same input gives the same numbers.
     """
     usual = {check.id: check.severity for check in pack.checks}
-    lines, unpriced = _lines(table, [(c, c.severity or usual[c.id]) for c in checks if c.group == "defect"])
-    waiting, open_unpriced = _lines(
-        table, [(c, usual[c.id]) for c in checks if c.group == "open"], likelihoods or {}
-    )
+    places = {clean(station.title): station.id for station in pack.head.stations}
+    found = [
+        _Defect(c.id, c.station, c.title, c.severity or usual[c.id]) for c in checks if c.group == "defect"
+    ]
+    found += [_Defect("", places.get(a.station or "", ""), a.title, a.severity) for a in added if a.severity]
+    lines, unpriced = _lines(table, found)
+    unsettled = [
+        _Defect(c.id, c.station, c.title, usual[c.id]) for c in checks if c.group in ("open", "set_aside")
+    ]
+    waiting, open_unpriced = _lines(table, unsettled, likelihoods or {})
     return CostEstimate(
         table=table.title,
         invented=table.invented,
@@ -77,29 +96,29 @@ def estimate(
 
 def _lines(
     table: CostTable,
-    defects: Sequence[tuple[ReportCheck, Severity]],
+    defects: Sequence[_Defect],
     likelihoods: Mapping[str, float] | None = None,
 ) -> tuple[tuple[CostLine, ...], tuple[str, ...]]:
-    """A line for each check with a price, and the titles of those without."""
+    """A line for each defect with a price, and the titles of those without."""
     lines, unpriced = [], []
-    for check, severity in defects:
-        found = table.cost_of(check.id, check.station, severity)
+    for defect in defects:
+        found = table.cost_of(defect.check, defect.station, defect.severity)
         if found is None:
-            unpriced.append(check.title)
+            unpriced.append(defect.title)
             continue
         cost, entry = found
         lines.append(
             CostLine(
-                check=check.id,
-                title=check.title,
-                severity=severity,
+                check=defect.check,
+                title=defect.title,
+                severity=defect.severity,
                 taken_from=entry,
                 low=cost.low,
                 likely=cost.likely,
                 high=cost.high,
                 mean=pert_mean(cost.low, cost.likely, cost.high),
                 sd=pert_sd(cost.low, cost.high),
-                likelihood=1.0 if likelihoods is None else likelihoods.get(check.id, 0.0),
+                likelihood=1.0 if likelihoods is None else likelihoods.get(defect.check, 0.0),
             )
         )
     return tuple(lines), tuple(unpriced)

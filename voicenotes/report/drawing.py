@@ -92,8 +92,7 @@ def svg(stations: Sequence[ReportStation], columns: int, name: str) -> Markup:
 def description(stations: Sequence[ReportStation]) -> str:
     """The drawing in words."""
     return "; ".join(
-        f"{number}. {station.title}: {station_line(station.applying, station.settled, station.defects)}"
-        for number, station in enumerate(stations, 1)
+        f"{number}. {station.title}: {station_line(station)}" for number, station in enumerate(stations, 1)
     )
 
 
@@ -138,7 +137,7 @@ def _tile(tile: Tile) -> Markup:
         *signs,
         tag(
             "text",
-            station_line(station.applying, station.settled, station.defects),
+            station_line(station),
             x=tile.x + 10,
             y=tile.y + tile.height - 8,
             class_="tile-line",

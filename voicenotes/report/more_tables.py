@@ -6,9 +6,11 @@ from typing import TYPE_CHECKING
 
 from voicenotes.outputs.wording import length
 from voicenotes.report.cost_words import found_rows, invented_line
-from voicenotes.report.table import Cell, Table, quote_lines, reading_lines
+from voicenotes.report.table import Cell, Table, quote_lines, reading_lines, to_know_lines
 from voicenotes.report.words import (
     fitted,
+    heard_in,
+    note_words,
     of_group,
     result,
     reviewed,
@@ -47,44 +49,79 @@ def in_order_table(report: Report) -> Table:
         (
             titles.get(check.station, check.station),
             check.title,
+            check.wording or "",
             quote_lines(check.quotes, "good"),
             reading_lines(check),
-            "\n".join(check.remarks),
+            to_know_lines(check),
             reviewed(check.review),
+            ", ".join(check.photos),
             check.id,
         )
         for check in of_group(report, "ok")
     ]
-    columns = ("Station", "In order", "Quotes", "Readings", "To know", "Review", "Check")
+    columns = (
+        "Station", "In order", "In the reviewer's words", "Quotes", "Readings", "To know", "Review", "Photos",
+        "Check",
+    )  # fmt: skip
     return Table("in_order", "Found in order", "Seen or measured, and good.", columns, tuple(rows))
 
 
 def not_fitted_table(report: Report) -> Table:
     rows = [
-        (check.title, quote_lines(check.quotes, "not_fitted"), reading_lines(check), check.id)
+        (
+            check.title,
+            check.wording or "",
+            quote_lines(check.quotes, "not_fitted"),
+            reading_lines(check),
+            to_know_lines(check),
+            reviewed(check.review) if check.review else "",
+            check.id,
+        )
         for check in of_group(report, "not_fitted")
     ]
     note = "Checks that drop out because their fitting is not there."
-    return Table("not_fitted", "Not fitted", note, ("Check", "Quotes", "Readings", "Id"), tuple(rows))
+    columns = ("Check", "In the reviewer's words", "Quotes", "Readings", "To know", "Review", "Id")
+    return Table("not_fitted", "Not fitted", note, columns, tuple(rows))
 
 
 def facts_table(report: Report) -> Table:
     rows = [
-        (fact.title, fact.value, "only told" if fact.only_told else "", quote_lines(fact.quotes, "named"))
+        (
+            fact.title,
+            fact.value,
+            "only told" if fact.only_told else "",
+            quote_lines(fact.quotes, "named"),
+            note_words(fact),
+        )
         for fact in report.facts
     ]
     note = "Names and numbers are often misheard: compare them with the plate."
-    return Table("facts", "The machine", note, ("Fact", "Value", "Known", "Quotes"), tuple(rows))
+    return Table("facts", "The machine", note, ("Fact", "Value", "Known", "Quotes", "Review"), tuple(rows))
 
 
 def fittings_table(report: Report) -> Table:
     rows = [
-        (one.title, fitted(one), quote_lines(one.quotes, "good" if one.fitted else "not_fitted"))
+        (
+            one.title,
+            fitted(one),
+            quote_lines(one.quotes, "good" if one.fitted else "not_fitted"),
+            note_words(one),
+        )
         for one in report.fittings
     ]
-    return Table(
-        "fittings", "Fittings", "What the machine has.", ("Fitting", "There?", "Quotes"), tuple(rows)
-    )
+    columns = ("Fitting", "There?", "Quotes", "Review")
+    return Table("fittings", "Fittings", "What the machine has.", columns, tuple(rows))
+
+
+def corrections_table(report: Report) -> Table:
+    """All that persons said in the review, in order."""
+    rows = [
+        (one.at.replace("T", " "), one.by, one.line, heard_in(one), one.undecided or "")
+        for one in report.corrections
+    ]
+    note = "What persons said after listening; the recordings and the record stay as they were."
+    columns = ("When", "Who", "What", "Remark", "Not applied, because")
+    return Table("corrections", "Corrections", note, columns, tuple(rows))
 
 
 def recordings_table(report: Report) -> Table:

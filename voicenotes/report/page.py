@@ -10,8 +10,9 @@ from voicenotes.report.drawing import legend, svg
 from voicenotes.report.markup import Markup, joined, stylesheet, tag
 from voicenotes.report.words import (
     SEVERITIES,
-    defects,
+    how_many,
     of_group,
+    troubles,
 )
 
 if TYPE_CHECKING:
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 STYLE = Path(__file__).with_name("style.css")
 POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 NOTHING = Markup("")
+KEY_LINES = 4  # of the summary: what it rests on, what was found, what was not settled
 
 
 def html_page(report: Report, pictures: Mapping[str, Picture] | None = None) -> str:
@@ -32,14 +34,15 @@ def html_page(report: Report, pictures: Mapping[str, Picture] | None = None) -> 
         ("summary", "Summary", _summary(report)),
         ("walk", "Walk round", _walk(report)),
         ("findings", "What was found", page_parts.findings(report, shown)),
-        ("not-checked", "What was NOT checked, and why", page_parts.not_checked(report)),
+        ("not-checked", "What was NOT checked, and why", page_parts.not_checked(report, shown)),
         ("readings", "Readings against limits", page_parts.readings(report)),
         ("hearsay", "Only hearsay", page_parts.hearsay(report)),
         ("photos", "Photos", page_parts.photos(report, shown)),
         ("checklist", "Before the move", page_parts.checklist(report)),
         ("cost", "What it may cost", page_records.cost(report)),
-        ("in-order", "What was found in order", page_records.in_order(report)),
+        ("in-order", "What was found in order", page_records.in_order(report, shown)),
         ("machine", "The machine as noted", page_records.machine(report)),
+        ("corrections", "What was corrected in the review", page_records.corrections(report)),
         ("recordings", "Recordings", page_records.recordings(report)),
         ("limits", "Scope, cautions and what this is not", page_records.limits(report)),
     ]
@@ -93,26 +96,31 @@ def _facts(report: Report) -> Markup:
 
 
 def _summary(report: Report) -> Markup:
-    settled = len(of_group(report, "defect", "ok", "set_aside"))
-    figures = [(f"{severity} defects", len(defects(report, severity)), "is-bad") for severity in SEVERITIES]
+    settled = len(of_group(report, "defect", "ok"))
+    figures = [(f"{severity} defects", how_many(report, severity), "is-bad") for severity in SEVERITIES]
     figures.append(("found in order", len(of_group(report, "ok")), "is-good"))
     open_ = of_group(report, "open")
     figures.append(("checks NOT settled", len(open_), "is-open"))
+    left = of_group(report, "set_aside")
+    if left:
+        figures.append(("left open, with a reason", len(left), "is-open"))
     shown = [
         tag("li", tag("b", str(value)), words, class_=kind if value else None)
         for words, value, kind in figures
     ]
-    lines = [tag("li", line) for line in report.summary]
-    share = f"{settled} of {settled + len(open_)} checks that apply or may apply are settled."
-    undecided = [
-        tag("p", f"A correction needs a decision: {line}", class_="caution") for line in report.undecided
+    lines = [
+        tag("li", line, class_="key" if index < KEY_LINES or line.startswith("LEFT OPEN") else None)
+        for index, line in enumerate(report.summary)
     ]
+    of = settled + len(open_) + len(left)
+    share = f"{settled} of {of} checks that apply or may apply are settled."
+    cautions = [tag("p", line, class_="caution") for line in troubles(report)]
     return joined(
         (
             tag("ul", *shown, class_="figures"),
             pieces.note(share),
             tag("ul", *lines, class_="summary"),
-            *undecided,
+            *cautions,
         )
     )
 

@@ -9,14 +9,15 @@ from voicenotes.report import pieces
 from voicenotes.report.markup import Markup, joined, tag
 from voicenotes.report.words import (
     NOT_PASSED,
+    NOTED,
     SEVERITIES,
     SEVERITY_MEANS,
     VERDICTS,
+    added_defects,
     defects,
     measured,
     of_group,
     result,
-    reviewed,
     station_titles,
     told_of,
 )
@@ -36,7 +37,7 @@ def findings(report: Report, pictures: Mapping[str, Picture]) -> Markup:
     blocks: list[Markup] = []
     for severity in SEVERITIES:
         found = defects(report, severity)
-        extra = [added for added in report.added if added.severity == severity]
+        extra = added_defects(report, severity)
         blocks.append(tag("h3", f"{severity.capitalize()} ({len(found) + len(extra)})"))
         blocks.append(pieces.note(f"{severity.capitalize()}: {SEVERITY_MEANS[severity]}."))
         if not found and not extra:
@@ -44,24 +45,24 @@ def findings(report: Report, pictures: Mapping[str, Picture]) -> Markup:
         for check in found:
             blocks.append(
                 pieces.finding(
-                    check, titles.get(check.station, check.station), _shots(check.photos, report, pictures)
+                    check, titles.get(check.station, check.station), shots(check.photos, report, pictures)
                 )
             )
-        blocks += [pieces.added(one, _shots(one.photos, report, pictures)) for one in extra]
+        blocks += [pieces.added(one, shots(one.photos, report, pictures)) for one in extra]
     rest = [added for added in report.added if added.severity is None]
     if rest:
-        blocks.append(tag("h3", f"Noted in the review ({len(rest)})"))
-        blocks += [pieces.added(one, _shots(one.photos, report, pictures)) for one in rest]
+        blocks.append(tag("h3", f"{NOTED} ({len(rest)})"))
+        blocks += [pieces.added(one, shots(one.photos, report, pictures)) for one in rest]
     return joined(blocks)
 
 
-def _shots(names: Sequence[str], report: Report, pictures: Mapping[str, Picture]) -> list[Markup]:
+def shots(names: Sequence[str], report: Report, pictures: Mapping[str, Picture]) -> list[Markup]:
     return [_shot(name, report, pictures) for name in names]
 
 
 def _shot(name: str, report: Report, pictures: Mapping[str, Picture]) -> Markup:
     caption = next((photo.caption for photo in report.photos if photo.file == name), "")
-    words = f"{name}: {caption}" if caption else name
+    words = f"{caption} ({name})" if caption else name
     picture = pictures.get(name)
     if picture is None or picture.problem or not picture.jpeg:
         problem = picture.problem if picture else None
@@ -71,20 +72,13 @@ def _shot(name: str, report: Report, pictures: Mapping[str, Picture]) -> Markup:
     return tag("figure", image, tag("figcaption", words, class_="note"))
 
 
-def not_checked(report: Report) -> Markup:
-    open_ = of_group(report, "open")
-    aside = of_group(report, "set_aside")
-    if not open_ and not aside:
+def not_checked(report: Report, pictures: Mapping[str, Picture]) -> Markup:
+    open_ = of_group(report, "open", "set_aside")
+    if not open_:
         return tag("p", "Every check that applies to this machine is settled.")
-    blocks = [tag("p", tag("b", NOT_PASSED))] if open_ else []
-    blocks += pieces.not_checked(open_, {station.id: station for station in report.stations})
-    if aside:
-        rows = [(check.title, check.why_open or "", reviewed(check.review)) for check in aside]
-        blocks += [
-            tag("h3", "Set aside by a person"),
-            pieces.table(("Check", "Reason", "Who"), rows, "Set aside, with the reason"),
-        ]
-    return joined(blocks)
+    photos_of = {check.id: shots(check.photos, report, pictures) for check in open_ if check.photos}
+    stations = {station.id: station for station in report.stations}
+    return joined([tag("p", tag("b", NOT_PASSED)), *pieces.not_checked(open_, stations, photos_of)])
 
 
 def readings(report: Report) -> Markup:
@@ -137,7 +131,7 @@ def photos(report: Report, pictures: Mapping[str, Picture]) -> Markup:
     }
     rest = [photo.file for photo in report.photos if photo.file not in used]
     if rest:
-        return tag("div", *_shots(rest, report, pictures), class_="photos")
+        return tag("div", *shots(rest, report, pictures), class_="photos")
     return pieces.note(f"{len(report.photos)} in all, each beside its finding.") if report.photos else NOTHING
 
 

@@ -16,20 +16,26 @@ from voicenotes.report.cost_words import (
     unpriced_line,
 )
 from voicenotes.report.markup import Markup, joined, tag
+from voicenotes.report.page_parts import shots
 from voicenotes.report.words import (
     NOT_REVIEWED,
     VERDICTS,
+    corrected,
     fitted,
+    heard_in,
     measured,
     money,
+    note_words,
     of_group,
     station_titles,
+    value_words,
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
-    from voicenotes.outputs.report_values import CostLine, Report
+    from voicenotes.outputs.report_values import CostLine, Report, ReportFact, ReportFitting
+    from voicenotes.report.pictures import Picture
 
 NOTHING = Markup("")
 
@@ -78,7 +84,7 @@ def _cost_table(lines: Sequence[CostLine], currency: str, caption: str, with_odd
     return pieces.table(columns, rows, f"{caption}, in {currency}", frozenset([1, 2, 3, 4]))
 
 
-def in_order(report: Report) -> Markup:
+def in_order(report: Report, pictures: Mapping[str, Picture]) -> Markup:
     found = of_group(report, "ok")
     if not found:
         return tag("p", "Nothing was found in order.")
@@ -92,11 +98,12 @@ def in_order(report: Report) -> Markup:
             f"{reading.quantity} {measured(reading)}: {VERDICTS[reading.verdict]}"
             for reading in check.readings
         ]
-        more = [tag("span", text, class_="note") for text in (*values, *check.remarks)]
+        more = [tag("span", text, class_="note") for text in (*values, *check.remarks, *corrected(check))]
+        more += shots(check.photos, report, pictures)
         rows.append(
             (
                 name,
-                joined((pieces.short_quotes(check.quotes, "good"), *more)),
+                joined((pieces.wording(check), pieces.short_quotes(check.quotes, "good"), *more)),
                 pieces.review_tag(check.review),
             )
         )
@@ -111,7 +118,7 @@ def machine(report: Report) -> Markup:
     facts = [
         (
             fact.title,
-            joined((fact.value, " (only told)" if fact.only_told else "")),
+            joined((value_words(fact), _who(fact))),
             pieces.short_quotes(fact.quotes, "named"),
         )
         for fact in report.facts
@@ -128,7 +135,11 @@ def machine(report: Report) -> Markup:
         else []
     )
     fittings = [
-        (one.title, fitted(one), pieces.short_quotes(one.quotes, "good" if one.fitted else "not_fitted"))
+        (
+            one.title,
+            joined((fitted(one), _who(one))),
+            pieces.short_quotes(one.quotes, "good" if one.fitted else "not_fitted"),
+        )
         for one in report.fittings
     ]
     if fittings:
@@ -142,10 +153,36 @@ def machine(report: Report) -> Markup:
                 f"Checks that drop out because their fitting is not there: {text}.",
             )
         )
-    for check in absent:
-        if check.quotes or check.readings:
-            blocks.append(pieces.finding(check, station_titles(report).get(check.station, check.station)))
+    spoken_of = [check for check in absent if check.quotes or check.readings or check.review]
+    if spoken_of:
+        blocks.append(tag("h3", "What was said of these"))
+    titles = station_titles(report)
+    blocks += [pieces.finding(check, titles.get(check.station, check.station)) for check in spoken_of]
     return joined(blocks)
+
+
+def _who(thing: ReportFact | ReportFitting) -> Markup:
+    words = note_words(thing)
+    return tag("span", words, class_="note") if words else NOTHING
+
+
+def corrections(report: Report) -> Markup:
+    """All that persons said in the review, in order; nothing where there was none."""
+    rows = [
+        (
+            joined((one.line, tag("span", heard_in(one), class_="note") if one.heard else "")),
+            joined((one.by, tag("span", one.at[:16].replace("T", " "), class_="note"))),
+            tag("span", one.undecided, class_="outside") if one.undecided else "",
+        )
+        for one in report.corrections
+    ]
+    if not rows:
+        return NOTHING
+    text = "What persons said after listening. The recordings and what the program read stay as they were."
+    columns = ("What", "Who and when", "Not applied, because")
+    return joined(
+        (tag("p", text), pieces.table(columns, rows, "Corrections, in the order in which they were made"))
+    )
 
 
 def recordings(report: Report) -> Markup:

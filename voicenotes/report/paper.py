@@ -27,15 +27,17 @@ from voicenotes.report.words import (
     SEVERITIES,
     SIGNS,
     VERDICTS,
-    defects,
+    heard_in,
+    how_many,
     measured,
     money,
     of_group,
     quoted,
     result,
-    reviewed,
     station_line,
     told_of,
+    troubles,
+    value_words,
     where,
 )
 
@@ -75,24 +77,20 @@ def paper_data(report: Report, paths: Mapping[str, str], paper: str = "a4") -> d
         "title": report.title,
         "days": " to ".join(dict.fromkeys(report.dates)) or "day not known",
         "facts": [
-            {"title": fact.title, "value": f"{fact.value}{' (only told)' if fact.only_told else ''}"}
+            {"title": fact.title, "value": f"{value_words(fact)}"}
             for fact in report.facts
         ],
         "figures": _figures(report),
         "summary": list(report.summary),
-        "undecided": list(report.undecided),
+        "troubles": troubles(report),
         "legend": _legend(report),
         "walk": _walk(report),
         "walk_width": COLUMNS * (TILE + GAP),
         "gap": GAP,
         "findings": findings(report, paths),
-        "noted": [added(one, paths) for one in report.added if one.severity is None],
+        "noted": [added(one, paths, report) for one in report.added if one.severity is None],
         "not_passed": NOT_PASSED,
-        "not_checked": not_checked(report),
-        "set_aside": [
-            [check.title, check.why_open or "", reviewed(check.review)]
-            for check in of_group(report, "set_aside")
-        ],
+        "not_checked": not_checked(report, paths),
         "readings": [
             [
                 reading.title,
@@ -119,13 +117,20 @@ def paper_data(report: Report, paths: Mapping[str, str], paper: str = "a4") -> d
         "photos": _photos(report, paths),
         "checklist": _checklist(report),
         "cost": _cost(report.cost) if report.cost else None,
-        "in_order": in_order(report),
+        "in_order": in_order(report, paths),
         "fittings": [[str(cell) for cell in row] for row in tables["fittings"].rows],
         "fact_quotes": [
-            [str(title), f"{value} {known}".strip(), str(said)]
-            for title, value, known, said in tables["facts"].rows
+            [str(title), f"{value} {known}".strip(), str(said), str(review)]
+            for title, value, known, said, review in tables["facts"].rows
         ],
-        "not_fitted": [[str(cell) for cell in row[:3]] for row in tables["not_fitted"].rows],
+        "not_fitted": [
+            {"title": str(row[0]), "lines": [str(cell) for cell in row[1:-1] if cell]}
+            for row in tables["not_fitted"].rows
+        ],
+        "corrections": [
+            [one.line, heard_in(one), f"{one.by}, {one.at[:16].replace('T', ' ')}", one.undecided or ""]
+            for one in report.corrections
+        ],
         "recordings": [
             [one.file, (one.recorded_at or "").replace("T", " "), length(one.seconds), one.engine or "",
              " ".join(text for text in (one.problem, one.doubt) if text), one.sha256 or ""]
@@ -141,11 +146,13 @@ def paper_data(report: Report, paths: Mapping[str, str], paper: str = "a4") -> d
 
 def _figures(report: Report) -> list[dict[str, Any]]:
     figures = [
-        {"number": len(defects(report, severity)), "words": f"{severity} defects", "kind": "bad"}
+        {"number": how_many(report, severity), "words": f"{severity} defects", "kind": "bad"}
         for severity in SEVERITIES
     ]
     figures.append({"number": len(of_group(report, "ok")), "words": "found in order", "kind": "good"})
-    figures.append({"number": len(of_group(report, "open")), "words": "checks NOT settled", "kind": "open"})
+    figures.append({"number": len(of_group(report, "open")), "words": "NOT settled", "kind": "open"})
+    if left := of_group(report, "set_aside"):
+        figures.append({"number": len(left), "words": "left open", "kind": "open"})
     return figures
 
 
@@ -171,9 +178,7 @@ def _walk(report: Report) -> list[dict[str, Any]]:
                     {
                         "x": tile.x,
                         "title": f"{tile.number}. {tile.station.title}",
-                        "line": station_line(
-                            tile.station.applying, tile.station.settled, tile.station.defects
-                        ),
+                        "line": station_line(tile.station),
                         "nothing": not tile.station.applying,
                         "marks": [
                             {"mark": mark, "sign": SIGNS[mark]} for mark, _ in sorted_marks(tile.station)

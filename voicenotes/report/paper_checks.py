@@ -10,6 +10,10 @@ from voicenotes.report.words import (
     SEVERITIES,
     SEVERITY_MEANS,
     VERDICTS,
+    added_at,
+    added_defects,
+    added_result,
+    corrected,
     deciding,
     defects,
     is_open,
@@ -58,8 +62,9 @@ def _readings(readings: Sequence[ReportReading]) -> list[dict[str, str]]:
     ]
 
 
-def _shots(names: Sequence[str], paths: Mapping[str, str]) -> list[dict[str, str]]:
-    return [{"name": name, "path": paths.get(name, "")} for name in names]
+def _shots(names: Sequence[str], paths: Mapping[str, str], report: Report) -> list[dict[str, str]]:
+    captions = {photo.file: photo.caption for photo in report.photos}
+    return [{"name": name, "path": paths.get(name, ""), "caption": captions.get(name, "")} for name in names]
 
 
 def _is_long(check: ReportCheck) -> bool:
@@ -67,34 +72,40 @@ def _is_long(check: ReportCheck) -> bool:
     return sum(len(quote.text) + len(quote.recording) for quote in check.quotes) > LONG
 
 
-def _finding(check: ReportCheck, station: str, paths: Mapping[str, str]) -> dict[str, Any]:
+def _finding(check: ReportCheck, station: str, paths: Mapping[str, str], report: Report) -> dict[str, Any]:
     return {
         "title": check.title,
         "at": f"{station} \u00b7 {check.id}",
         "result": result(check),
+        "good": False,
         "severity": check.severity or "",
         "review": reviewed(check.review),
         "reviewed": check.review is not None,
         "quotes": _quotes(check.quotes, deciding(check)),
         "readings": _readings(check.readings),
         "remarks": list(check.remarks),
-        "photos": _shots(check.photos, paths),
+        "wording": check.wording or "",
+        "corrected": corrected(check),
+        "photos": _shots(check.photos, paths, report),
         "long": _is_long(check) or bool(check.photos),
     }
 
 
-def added(extra: AddedFinding, paths: Mapping[str, str]) -> dict[str, Any]:
+def added(extra: AddedFinding, paths: Mapping[str, str], report: Report) -> dict[str, Any]:
     return {
         "title": extra.title,
-        "at": "added in the review, not spoken",
-        "result": f"{extra.severity} defect" if extra.severity else "noted",
+        "at": added_at(extra),
+        "result": added_result(extra),
+        "good": extra.outcome == "ok",
         "severity": extra.severity or "",
         "review": reviewed(extra.review),
         "reviewed": True,
         "quotes": [],
         "readings": [],
-        "remarks": [extra.text] if extra.text else [],
-        "photos": _shots(extra.photos, paths),
+        "remarks": [],
+        "wording": "",
+        "corrected": [],
+        "photos": _shots(extra.photos, paths, report),
         "long": True,
     }
 
@@ -103,17 +114,19 @@ def findings(report: Report, paths: Mapping[str, str]) -> list[dict[str, Any]]:
     titles = station_titles(report)
     groups = []
     for severity in SEVERITIES:
-        found = [_finding(c, titles.get(c.station, c.station), paths) for c in defects(report, severity)]
-        found += [added(one, paths) for one in report.added if one.severity == severity]
+        found = [
+            _finding(c, titles.get(c.station, c.station), paths, report) for c in defects(report, severity)
+        ]
+        found += [added(one, paths, report) for one in added_defects(report, severity)]
         title = f"{severity.capitalize()} ({len(found)})"
         groups.append({"title": title, "means": f"{SEVERITY_MEANS[severity]}.", "found": found})
     return groups
 
 
-def not_checked(report: Report) -> list[dict[str, Any]]:
+def not_checked(report: Report, paths: Mapping[str, str]) -> list[dict[str, Any]]:
     stations = {station.id: station for station in report.stations}
     groups = []
-    for name, group in groupby(of_group(report, "open"), key=lambda check: check.station):
+    for name, group in groupby(of_group(report, "open", "set_aside"), key=lambda check: check.station):
         station = stations.get(name)
         groups.append(
             {
@@ -125,12 +138,17 @@ def not_checked(report: Report) -> list[dict[str, Any]]:
                         "judged": check.judged,
                         "must": check.must_before_leaving,
                         "perhaps": check.applies is None,
+                        "left": f"Left open, because: {check.left_because}." if check.left_because else "",
                         "why": is_open(check),
+                        "wording": check.wording or "",
+                        "corrected": corrected(check),
+                        "review": reviewed(check.review) if check.review else "",
+                        "photos": _shots(check.photos, paths, report),
                         "quotes": _quotes(check.quotes, deciding(check)),
                         "readings": _readings(check.readings),
                         "remarks": list(check.remarks),
                         "minutes": minutes(check.minutes),
-                        "long": _is_long(check),
+                        "long": _is_long(check) or bool(check.photos),
                     }
                     for check in group
                 ],
@@ -139,7 +157,7 @@ def not_checked(report: Report) -> list[dict[str, Any]]:
     return groups
 
 
-def in_order(report: Report) -> list[dict[str, Any]]:
+def in_order(report: Report, paths: Mapping[str, str]) -> list[dict[str, Any]]:
     titles = station_titles(report)
     return [
         {
@@ -148,8 +166,11 @@ def in_order(report: Report) -> list[dict[str, Any]]:
             "quotes": _quotes(check.quotes, "good"),
             "readings": _readings(check.readings),
             "remarks": list(check.remarks),
+            "wording": check.wording or "",
+            "corrected": corrected(check),
             "review": reviewed(check.review),
-            "long": _is_long(check),
+            "photos": _shots(check.photos, paths, report),
+            "long": _is_long(check) or bool(check.photos),
         }
         for check in of_group(report, "ok")
     ]

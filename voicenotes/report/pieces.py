@@ -9,6 +9,9 @@ from voicenotes.outputs.wording import minutes
 from voicenotes.report.markup import Markup, joined, tag
 from voicenotes.report.words import (
     VERDICTS,
+    added_at,
+    added_result,
+    corrected,
     deciding,
     is_open,
     measured,
@@ -54,6 +57,16 @@ def quote(spoken: ReportQuote, usual: str) -> Markup:
 def quotes(check: ReportCheck) -> list[Markup]:
     usual = deciding(check)
     return [quote(spoken, usual) for spoken in check.quotes]
+
+
+def review_lines(check: ReportCheck, class_: str = "note") -> list[Markup]:
+    """What was changed in a check in the review."""
+    return [tag("p" if class_ == "corrected" else "span", line, class_=class_) for line in corrected(check)]
+
+
+def wording(check: ReportCheck) -> Markup:
+    """How a person words a finding."""
+    return tag("p", tag("bdi", check.wording), class_="wording") if check.wording else NOTHING
 
 
 def short_quotes(spoken: Sequence[ReportQuote], usual: str) -> Markup:
@@ -102,9 +115,11 @@ def finding(check: ReportCheck, station: str, photos: Sequence[Markup] = ()) -> 
         "article",
         head,
         tag("p", what, review_tag(check.review)),
+        wording(check),
         *quotes(check),
         *(reading_line(reading) for reading in check.readings),
         *(tag("p", remark, class_="caution") for remark in check.remarks),
+        *review_lines(check, "corrected"),
         *photos,
         class_=f"finding {kind}",
     )
@@ -115,29 +130,32 @@ def added(extra: AddedFinding, photos: Sequence[Markup] = ()) -> Markup:
     head = tag(
         "div",
         tag("h4", extra.title),
-        tag("span", "added in the review, not spoken", class_="at"),
+        tag("span", added_at(extra), class_="at"),
         class_="head",
     )
-    severity = f"{extra.severity} defect" if extra.severity else "noted"
+    kind = "good" if extra.outcome == "ok" else "strong" if extra.severity == "critical" else "bad"
     return tag(
         "article",
         head,
-        tag("p", tag("span", severity, class_="tag bad"), review_tag(extra.review)),
-        tag("p", tag("bdi", extra.text)) if extra.text else NOTHING,
+        tag("p", tag("span", added_result(extra), class_=f"tag {kind}"), review_tag(extra.review)),
         *photos,
-        class_=f"finding {extra.severity or ''}",
+        class_=f"finding {extra.severity or 'good'}",
     )
 
 
-def not_checked(checks: Sequence[ReportCheck], stations: Mapping[str, ReportStation]) -> list[Markup]:
-    """The open checks, station by station, with the station's cautions."""
+def not_checked(
+    checks: Sequence[ReportCheck],
+    stations: Mapping[str, ReportStation],
+    photos: Mapping[str, Sequence[Markup]],
+) -> list[Markup]:
+    """The open checks, station by station, with the station's cautions; `photos` by check."""
     blocks: list[Markup] = []
     for name, group in groupby(checks, key=lambda check: check.station):
         station = stations.get(name)
         blocks.append(tag("h3", station.title if station else name))
         if station:
             blocks += [tag("p", f"Caution: {caution}", class_="caution") for caution in station.cautions]
-        rows = [_open_row(check) for check in group]
+        rows = [_open_row(check, photos.get(check.id, ())) for check in group]
         blocks.append(
             table(
                 ("Not settled", "Why", "Takes"),
@@ -149,7 +167,7 @@ def not_checked(checks: Sequence[ReportCheck], stations: Mapping[str, ReportStat
     return blocks
 
 
-def _open_row(check: ReportCheck) -> tuple[Markup, Markup, str]:
+def _open_row(check: ReportCheck, photos: Sequence[Markup]) -> tuple[Markup, Markup, str]:
     perhaps = ", if fitted" if check.applies is None else ""
     must = (
         tag("span", f"before leaving{perhaps}", class_="tag open") if check.must_before_leaving else NOTHING
@@ -159,10 +177,17 @@ def _open_row(check: ReportCheck) -> tuple[Markup, Markup, str]:
     name = joined((tag("b", check.title), " ", must, tag("span", check.judged, class_="note")))
     why = joined(
         (
+            tag("div", tag("b", f"Left open, because: {check.left_because}."))
+            if check.left_because
+            else NOTHING,
             is_open(check),
+            wording(check),
             short_quotes(check.quotes, deciding(check)),
             *(reading_line(reading) for reading in check.readings),
             *(note(remark) for remark in check.remarks),
+            *review_lines(check),
+            tag("span", reviewed(check.review), class_="note") if check.review else NOTHING,
+            *photos,
         )
     )
     return name, why, minutes(check.minutes)

@@ -6,18 +6,26 @@ from typing import TYPE_CHECKING
 
 from voicenotes.outputs.wording import count, in_a_list, length, minutes
 from voicenotes.report.cost_words import found_line, invented_line, open_line, unpriced_line
-from voicenotes.report.words import SEVERITIES, defects, joined, of_group
+from voicenotes.report.words import (
+    NOT_REVIEWED,
+    SEVERITIES,
+    added_defects,
+    defects,
+    how_many,
+    joined,
+    of_group,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from voicenotes.outputs.report_values import CostEstimate, Report, ReportCheck
+    from voicenotes.outputs.report_values import AddedFinding, CostEstimate, Report, ReportCheck
 
 
 def summary_of(report: Report) -> tuple[str, ...]:
     """One sentence or two on each: what was found, what was not checked, what is only told, review, money."""
-    lines = [_basis(report), _found(report), *_critical(report), _not_checked(report), *_limits(report)]
-    lines += [*_told(report), *_unheard(report), _review(report)]
+    lines = [_basis(report), _found(report), *_critical(report), _not_checked(report), *_left_open(report)]
+    lines += [*_limits(report), *_told(report), *_unheard(report), _review(report)]
     if report.cost:
         lines += _money(report.cost)
     return tuple(lines)
@@ -31,28 +39,33 @@ def _basis(report: Report) -> str:
 
 
 def _found(report: Report) -> str:
-    counts = [(severity, len(defects(report, severity))) for severity in SEVERITIES]
-    total = sum(number for _, number in counts) + len(report.added)
+    counts = [(severity, how_many(report, severity)) for severity in SEVERITIES]
+    added = sum(one.outcome == "defect" for one in report.added)
+    total = sum(number for _, number in counts)
     if not total:
         return "No defect was found in what was checked."
     parts = [f"{number} {severity}" for severity, number in counts if number]
-    if report.added:
-        parts.append(f"{len(report.added)} added in the review")
-    return f"{count(total, 'defect')} found: {joined(parts)}."
+    more = f"; {added} of them nobody spoke of, {'it was' if added == 1 else 'they were'} added in the review"
+    return f"{count(total, 'defect')} found: {joined(parts)}{more if added else ''}."
 
 
 def _critical(report: Report) -> list[str]:
-    found = defects(report, "critical")
+    found: list[ReportCheck | AddedFinding] = [
+        *defects(report, "critical"),
+        *added_defects(report, "critical"),
+    ]
     return [f"Critical, before anything else: {_titles(found)}."] if found else []
 
 
-def _titles(checks: Sequence[ReportCheck]) -> str:
-    return joined([in_a_list(check.title) for check in checks])
+def _titles(things: Sequence[ReportCheck | AddedFinding]) -> str:
+    return joined([in_a_list(thing.title) for thing in things])
 
 
 def _not_checked(report: Report) -> str:
     open_ = of_group(report, "open")
     applying = [check for check in report.checks if check.group != "not_fitted"]
+    if not open_ and of_group(report, "set_aside"):
+        return "No check is open but those left open by a person."
     if not open_:
         return f"All {count(len(applying), 'check')} that apply to this machine are settled."
     must = [check for check in open_ if check.must_before_leaving]
@@ -61,6 +74,13 @@ def _not_checked(report: Report) -> str:
         return f"{words}. None of them was to be settled before leaving."
     time = minutes(sum(check.minutes for check in must))
     return f"{words}; {len(must)} of them should have been settled before leaving (about {time})."
+
+
+def _left_open(report: Report) -> list[str]:
+    left = of_group(report, "set_aside")
+    if not left:
+        return []
+    return [f"LEFT OPEN by a person, for a reason, and not passed either: {_titles(left)}."]
 
 
 def _limits(report: Report) -> list[str]:
@@ -91,17 +111,16 @@ def _unheard(report: Report) -> list[str]:
 
 
 def _review(report: Report) -> str:
-    found = of_group(report, "defect", "ok")
-    done = [check for check in found if check.review]
-    if not found and not report.added:
+    done, found = report.findings_reviewed, report.findings
+    if not found:
         return "There is no finding that could be reviewed."
     if not done:
         return "Nobody has reviewed the findings yet: each one is as a program understood the recordings."
-    if len(done) == len(found):
-        return f"All {count(len(found), 'finding')} were reviewed by a person."
+    if done == found:
+        return f"{done} of {count(found, 'finding')} reviewed by a person: all of them."
     return (
-        f"{len(done)} of {count(len(found), 'finding')} were reviewed by a person; the others are marked, "
-        "and are as a program understood the recordings."
+        f"{done} of {count(found, 'finding')} reviewed by a person; the others are marked "
+        f"\u201c{NOT_REVIEWED}\u201d, and are as a program understood the recordings."
     )
 
 

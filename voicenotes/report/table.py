@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from voicenotes.report.words import (
     VERDICTS,
+    corrected,
     measured,
     quoted,
     said,
@@ -39,6 +40,11 @@ def quote_lines(quotes: Sequence[ReportQuote], usual: str) -> str:
         kind = said(quote, usual)
         lines.append(f"{quoted(quote.text)} ({where(quote)}{f'; {kind}' if kind else ''})")
     return "\n".join(lines)
+
+
+def to_know_lines(check: ReportCheck) -> str:
+    """What to know of a check beside its quotes, and what was corrected in it, a line each."""
+    return "\n".join([*check.remarks, *corrected(check)])
 
 
 def reading_lines(check: ReportCheck) -> str:

@@ -6,18 +6,21 @@ from typing import TYPE_CHECKING
 
 from voicenotes.outputs.wording import length
 from voicenotes.report import more_tables
-from voicenotes.report.table import Cell, Table, quote_lines, reading_lines
+from voicenotes.report.table import Cell, Table, quote_lines, reading_lines, to_know_lines
 from voicenotes.report.words import (
+    ADDED,
     SEVERITIES,
     VERDICTS,
+    added_result,
     deciding,
     defects,
-    is_open,
     of_group,
     reviewed,
     station_line,
     station_titles,
     told_of,
+    troubles,
+    why_open,
 )
 
 if TYPE_CHECKING:
@@ -39,6 +42,7 @@ def tables_of(report: Report) -> tuple[Table, ...]:
         more_tables.not_fitted_table(report),
         more_tables.facts_table(report),
         more_tables.fittings_table(report),
+        more_tables.corrections_table(report),
         more_tables.recordings_table(report),
         more_tables.limits_table(report),
     ]
@@ -49,7 +53,7 @@ def tables_of(report: Report) -> tuple[Table, ...]:
 
 def _summary(report: Report) -> Table:
     rows: list[tuple[Cell, ...]] = [(line,) for line in report.summary]
-    rows += [(f"A correction needs a decision: {line}",) for line in report.undecided]
+    rows += [(line,) for line in troubles(report)]
     return Table("summary", "Summary", report.title, ("In plain words",), tuple(rows))
 
 
@@ -62,11 +66,12 @@ def _walk(report: Report) -> Table:
             station.applying,
             station.defects,
             station.open,
-            station_line(station.applying, station.settled, station.defects),
+            station.left,
+            station_line(station),
         )
         for number, station in enumerate(report.stations, 1)
     ]
-    columns = ("No.", "Station", "Settled", "Of", "Defects", "Not settled", "In words")
+    columns = ("No.", "Station", "Settled", "Of", "Defects", "Not settled", "Left open", "In words")
     return Table("walk", "Walk round", "The stations in walking order.", columns, tuple(rows))
 
 
@@ -79,9 +84,10 @@ def _findings(report: Report) -> Table:
                 severity,
                 check.title,
                 titles.get(check.station, check.station),
+                check.wording or "",
                 quote_lines(check.quotes, deciding(check)),
                 reading_lines(check),
-                "\n".join(check.remarks),
+                to_know_lines(check),
                 reviewed(check.review),
                 ", ".join(check.photos),
                 check.id,
@@ -90,12 +96,13 @@ def _findings(report: Report) -> Table:
         ]
     rows += [
         (
-            extra.severity or "noted",
+            extra.severity or added_result(extra),
             extra.title,
+            extra.station or "",
             "",
-            extra.text,
             "",
-            "added in the review, not spoken",
+            "",
+            ADDED,
             reviewed(extra.review),
             ", ".join(extra.photos),
             "",
@@ -103,7 +110,8 @@ def _findings(report: Report) -> Table:
         for extra in report.added
     ]
     columns = (
-        "Severity", "Finding", "Station", "Quotes", "Readings", "To know", "Review", "Photos", "Check",
+        "Severity", "Finding", "Station", "In the reviewer's words", "Quotes", "Readings", "To know",
+        "Review", "Photos", "Check",
     )  # fmt: skip
     return Table("findings", "What was found", "Defects, the worst first.", columns, tuple(rows))
 
@@ -114,20 +122,23 @@ def _not_checked(report: Report) -> Table:
         (
             titles.get(check.station, check.station),
             check.title,
-            is_open(check) if check.group == "open" else f"set aside: {check.why_open}",
+            why_open(check),
+            check.wording or "",
             quote_lines(check.quotes, deciding(check)),
             reading_lines(check),
+            to_know_lines(check),
             "yes" if check.must_before_leaving else "no",
             "if fitted" if check.applies is None else "yes",
             check.minutes,
             reviewed(check.review),
+            ", ".join(check.photos),
             check.id,
         )
         for check in of_group(report, "open", "set_aside")
     ]
     columns = (
-        "Station", "Not settled", "Why", "Quotes", "Readings", "Before leaving", "Applies", "Minutes",
-        "Review", "Check",
+        "Station", "Not settled", "Why", "In the reviewer's words", "Quotes", "Readings", "To know",
+        "Before leaving", "Applies", "Minutes", "Review", "Photos", "Check",
     )  # fmt: skip
     note = "A check that stands here has not been passed."
     return Table("not_checked", "What was NOT checked", note, columns, tuple(rows))

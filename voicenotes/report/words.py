@@ -9,14 +9,18 @@ from voicenotes.outputs.wording import count, length, number, printable
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from voicenotes.model import Reading, Severity
+    from voicenotes.model import Outcome, Reading, Severity
     from voicenotes.outputs.report_values import (
+        AddedFinding,
         Hearsay,
         Report,
         ReportCheck,
+        ReportCorrection,
+        ReportFact,
         ReportFitting,
         ReportQuote,
         ReportReading,
+        ReportStation,
         Review,
     )
 
@@ -26,7 +30,7 @@ SEVERITY_MEANS = {
     "major": "function impaired, or costly to put right",
     "minor": "no effect on the work today",
 }
-OUTCOMES = {
+OUTCOMES: dict[Outcome, str] = {
     "ok": "in order",
     "defect": "defect",
     "unsure": "unsure",
@@ -52,14 +56,16 @@ MARKS = {
     "must": "not settled, to be settled before leaving",
     "open": "not settled",
     "told": "only told",
-    "set_aside": "set aside by a person",
+    "set_aside": "left open by a person, with a reason",
     "not_fitted": "not fitted",
 }
 SIGNS = {
     "ok": "\u2713", "critical": "C", "major": "M", "minor": "m", "must": "!", "open": "?", "told": "\u201d",
-    "set_aside": "s", "not_fitted": "\u2013",
+    "set_aside": "\u2026", "not_fitted": "\u2013",
 }  # fmt: skip
 NOT_REVIEWED = "not reviewed"
+ADDED = "added in the review, not spoken"
+NOTED = "Found in order, and added in the review"
 NOT_PASSED = (
     "A check that stands here has not been passed. Nobody can tell from this visit whether it is in order."
 )
@@ -81,10 +87,12 @@ def quoted(text: str) -> str:
 
 
 def said(quote: ReportQuote, usual: str) -> str:
-    """What kind of remark a quote is, where it is not the usual one of its place; empty otherwise."""
+    """What kind of remark a quote is, where it is not the usual one of its place, and how it was heard."""
     words = [] if quote.polarity == usual else [POLARITIES[quote.polarity]]
     if quote.basis == "told":
         words.insert(0, "told")
+    if quote.heard:
+        words.append(f"put right in the review; heard as {quoted(quote.heard)}")
     return ", ".join(words)
 
 
@@ -94,12 +102,76 @@ def deciding(check: ReportCheck) -> str:
     return by_outcome.get(check.outcome, check.outcome)
 
 
+def outcome_named(outcome: Outcome, severity: Severity | None) -> str:
+    """ "major defect", "in order"."""
+    return f"{severity} defect" if outcome == "defect" else OUTCOMES[outcome]
+
+
 def result(check: ReportCheck) -> str:
     """What became of a check, in a few words: "major defect", "only told: in order", "not tested"."""
-    words = f"{check.severity} defect" if check.outcome == "defect" else OUTCOMES[check.outcome]
-    if check.group == "set_aside":
-        return f"set aside ({words})"
-    return f"only told: {words}" if check.only_told else words
+    words = outcome_named(check.outcome, check.severity)
+    if check.only_told:
+        words = f"only told: {words}"
+    return f"left open ({words})" if check.group == "set_aside" else words
+
+
+def added_result(extra: AddedFinding) -> str:
+    """The same of a finding that was added."""
+    return outcome_named(extra.outcome, extra.severity)
+
+
+def added_at(extra: AddedFinding) -> str:
+    """Where a finding belongs that was added."""
+    return f"{extra.station} \u00b7 {ADDED}" if extra.station else ADDED
+
+
+def corrected(check: ReportCheck) -> list[str]:
+    """What was changed in a check in the review, a sentence each."""
+    lines = [f"Corrected: {line}" for line in check.corrections]
+    if check.understood:
+        lines.append(f"The program had understood: {check.understood}.")
+    return lines
+
+
+def why_open(check: ReportCheck) -> str:
+    """Why a check is not settled; of one that a person left open his reason too."""
+    why = is_open(check)
+    return f"left open, because: {check.left_because} ({why})" if check.left_because else why
+
+
+def value_words(fact: ReportFact) -> str:
+    """A fact's value, and how it is known."""
+    return f"{fact.value} (only told)" if fact.only_told else fact.value
+
+
+def note_words(thing: ReportFact | ReportFitting) -> str:
+    """Who gave or confirmed a fact or fitting, and what the program had understood instead; else empty."""
+    if thing.review is None:
+        return ""
+    had = f"; the program had understood: {thing.understood}" if thing.understood else ""
+    return f"{reviewed(thing.review)}{had}"
+
+
+def heard_in(correction: ReportCorrection) -> str:
+    """The remark that a correction is of, as it was heard, and where; empty for other corrections."""
+    if correction.heard is None:
+        return ""
+    place = f"{correction.recording} at {length(correction.start or 0.0)}"
+    heard = quoted(correction.heard)
+    return place if heard in correction.line else f"heard: {heard} ({place})"
+
+
+def correction_words(correction: ReportCorrection) -> str:
+    """A correction that needs a decision, and why."""
+    return f"{correction.line} ({correction.by}, {correction.at[:10]}): {correction.undecided}"
+
+
+def troubles(report: Report) -> list[str]:
+    """Corrections that could not be applied or read, a line each."""
+    lines = [
+        f"A correction needs a decision: {correction_words(c)}." for c in report.corrections if c.undecided
+    ]
+    return lines + [f"A correction can't be read: {line}." for line in report.damaged]
 
 
 def is_open(check: ReportCheck) -> str:
@@ -108,12 +180,8 @@ def is_open(check: ReportCheck) -> str:
 
 
 def reviewed(review: Review | None) -> str:
-    """ "reviewed by Kim on 2024-03-13, changed", or "not reviewed"."""
-    if review is None:
-        return NOT_REVIEWED
-    changed = ", changed" if review.changed else ""
-    note = f": {review.note}" if review.note else ""
-    return f"reviewed by {review.by} on {review.at[:10]}{changed}{note}"
+    """ "confirmed by Kim on 2024-03-13", or "not reviewed"."""
+    return f"{review.kind} by {review.by} on {review.at[:10]}" if review else NOT_REVIEWED
 
 
 def measured(reading: Reading | ReportReading) -> str:
@@ -154,17 +222,28 @@ def defects(report: Report, severity: str) -> list[ReportCheck]:
     return [check for check in of_group(report, "defect") if check.severity == severity]
 
 
+def added_defects(report: Report, severity: str) -> list[AddedFinding]:
+    """The defects of a severity that a person added and that belong to no check."""
+    return [one for one in report.added if one.severity == severity]
+
+
+def how_many(report: Report, severity: str) -> int:
+    """How many defects of a severity were found or added."""
+    return len(defects(report, severity)) + len(added_defects(report, severity))
+
+
 def station_titles(report: Report) -> dict[str, str]:
     """Title of each station by its id."""
     return {station.id: station.title for station in report.stations}
 
 
-def station_line(applying: int, settled: int, defective: int) -> str:
-    """A station's share in words: "6 of 9 settled, 2 defects"."""
-    if not applying:
+def station_line(station: ReportStation) -> str:
+    """A station's share in words: "6 of 9 settled, 1 left open, 2 defects"."""
+    if not station.applying:
         return "nothing to check: not fitted"
-    words = f"{settled} of {applying} settled"
-    return f"{words}, {count(defective, 'defect')}" if defective else words
+    words = f"{station.settled} of {station.applying} settled"
+    left = f", {station.left} left open" if station.left else ""
+    return f"{words}{left}" + (f", {count(station.defects, 'defect')}" if station.defects else "")
 
 
 def joined(words: Sequence[str], most: int = 6) -> str:

@@ -6,12 +6,15 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from voicenotes.corrections.journal import read_journal
 from voicenotes.errors import VisitError
 from voicenotes.files import visit_folder, write_atomically
+from voicenotes.findings.likelihoods import likelihoods
 from voicenotes.outputs.wording import printable_json
-from voicenotes.report.build import report_of
+from voicenotes.report.build import report_from
 from voicenotes.report.costs import estimate
 from voicenotes.report.pictures import pictures_of
+from voicenotes.report.reviews import added_findings, stands_of
 from voicenotes.report.said import checks_of
 from voicenotes.vocabulary.costs import read_costs
 
@@ -31,11 +34,20 @@ def visit_report(
 ) -> tuple[Report, dict[str, Picture]]:
     """The report of a visit and its photos by file name; `costs` is a user's cost table.
 
-    Raises PackError when the cost table can't be right.
+    Corrections in the visit's journal count. Raises PackError when the cost table can't be right, VisitError
+    when the journal can't be read at all.
     """
-    pictures = pictures_of(visit_folder(visit), ())
-    cost = estimate(read_costs(costs, pack), checks_of(record, pack), pack) if costs else None
-    return report_of(record, pack, pictures, cost), pictures
+    folder = visit_folder(visit)
+    journal = read_journal(folder)
+    stands = stands_of(record, pack, journal.corrections, journal.damaged)
+    pictures = pictures_of(folder, (name for one in stands.now.added for name in one.photos))
+    cost = None
+    if costs:
+        odds = likelihoods(stands.record.checks, pack)
+        cost = estimate(
+            read_costs(costs, pack), checks_of(stands, pack), pack, odds, added_findings(stands, pack)
+        )
+    return report_from(stands, pack, pictures, cost), pictures
 
 
 def report_json(report: Report) -> str:

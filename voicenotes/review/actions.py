@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING, Any
 
 from voicenotes.corrections.refs import all_said
 from voicenotes.corrections.values import Confirm, Correction, Move, SetOutcome, SettleGap, Tag, Undo, Words
+from voicenotes.corrections.wording import said_of
 from voicenotes.errors import NoRoomError, VisitError
 from voicenotes.review import pages
 from voicenotes.review.cards import card_of, check_state, quote_of, remark_state
 from voicenotes.review.forms import FormError, StaleError, correction_of, guard_of, now, renewed
-from voicenotes.review.words import said_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -21,12 +21,14 @@ from starlette.responses import (
 from starlette.routing import Route
 
 from voicenotes.audio.playing import type_in_browsers, wav_bytes, wav_part
-from voicenotes.errors import NoRoomError, RecordingError, VisitError
+from voicenotes.errors import NoRoomError, RecordingError, SheetError, VisitError
 from voicenotes.review import pages
 from voicenotes.review.actions import act, panel
 from voicenotes.review.door import Door
 from voicenotes.review.forms import FormError
 from voicenotes.review.photos import TYPES, keep_photo, read_photo
+from voicenotes.review.reports import TYPES as TYPES_OF_REPORTS
+from voicenotes.review.reports import report_file
 from voicenotes.review.sound import MOST_DECODED_BYTES, Range, asked_range, file_blocks, refused_file
 
 if TYPE_CHECKING:
@@ -64,7 +66,7 @@ def application(desk: Desk, keys: Keys) -> ASGIApp:
             view = desk.view()
             one = int(number) if number.isascii() and number.isdigit() and len(number) < 7 else 1
             return pages.whole_page(
-                desk, view, pages.page_of(view, desk.pack, name, asked.get("station", ""), one)
+                desk, view, pages.page_of(view, desk, name, asked.get("station", ""), one)
             )
 
         return HTMLResponse(await run_in_threadpool(made))
@@ -120,6 +122,13 @@ def application(desk: Desk, keys: Keys) -> ASGIApp:
             return PlainTextResponse("no such photo", 404)
         return Response(content, media_type=TYPES[request.path_params["name"].rpartition(".")[2]])
 
+    async def report(request: Request) -> Response:
+        format_ = request.path_params["name"].removeprefix("report.")
+        if format_ not in TYPES_OF_REPORTS or not request.path_params["name"].startswith("report."):
+            return PlainTextResponse("no such report", 404)
+        content, headers = await run_in_threadpool(report_file, desk, format_)
+        return Response(content, headers=headers)
+
     async def static(request: Request) -> Response:
         path = next((p for p in STATIC.iterdir() if p.name == request.path_params["name"]), None)
         if path is None or path.suffix not in STATIC_TYPES:
@@ -142,10 +151,11 @@ def application(desk: Desk, keys: Keys) -> ASGIApp:
         Route("/audio/{number:int}", audio),
         Route("/photo", take_photo, methods=["POST"]),
         Route("/photo/{name:str}", photo),
+        Route("/report/{name:str}", report),
         Route("/static/{name:str}", static),
         Route("/favicon.ico", icon),
     ]
-    return Door(Starlette(routes=routes, exception_handlers={VisitError: broken}), keys)
+    return Door(Starlette(routes=routes, exception_handlers={VisitError: broken, SheetError: broken}), keys)
 
 
 def _sound(desk: Desk, request: Request) -> Response:

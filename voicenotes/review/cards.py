@@ -7,9 +7,10 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from voicenotes.corrections.refs import place_of
+from voicenotes.corrections.wording import SAYS, outcome_words, said_of
 from voicenotes.outputs.wording import reading_line
 from voicenotes.review.targets import check_targets, remark_key, state_of
-from voicenotes.review.words import BASES, SAYS, clock, outcome_words, said_of, sign_of
+from voicenotes.review.words import BASES, clock, sign_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -11,6 +11,7 @@ from voicenotes.corrections.apply import in_effect, reviewed, standing
 from voicenotes.corrections.journal import HOME, append, read_journal
 from voicenotes.corrections.refs import place_of, remarks_of
 from voicenotes.corrections.values import RemarkRef, Undo
+from voicenotes.corrections.wording import titles_of
 from voicenotes.errors import VisitError
 from voicenotes.files import CORRECTIONS_FILE, RECORD_FILE, shown_name, stamp_of
 from voicenotes.hearing.kept import kept_words
@@ -45,11 +46,8 @@ class Names:
 
 def names_of(pack: Pack) -> Names:
     """The titles in a pack."""
-    titles = {fitting.id: fitting.title for fitting in pack.head.fittings}
-    titles |= {fact.id: fact.title for fact in pack.facts}
-    titles |= {check.id: check.title for check in pack.checks}
     return Names(
-        titles,
+        titles_of(pack),
         {station.id: station.title for station in pack.head.stations},
         {check.id: check.judged for check in pack.checks},
     )

@@ -8,12 +8,13 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from voicenotes.corrections.refs import place_of
+from voicenotes.corrections.wording import FITTED, said_of
 from voicenotes.review.attention import WORST_FIRST, is_to_review
 from voicenotes.review.cards import Card, Done, Row, by_severity, card_of, row_of, when
 from voicenotes.review.drawing import HEIGHT, WIDTH, route, stops_of
 from voicenotes.review.targets import state_of
 from voicenotes.review.timeline import STRIP, lanes_of
-from voicenotes.review.words import FITTED, said_of, sign_of
+from voicenotes.review.words import sign_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from voicenotes.vocabulary.schema import Pack
 
 PAGE = 20
-VIEWS = ("look", "places", "severity", "open", "loose", "machine", "changes")
+VIEWS = ("look", "places", "severity", "open", "loose", "machine", "changes", "report")
 
 
 @dataclass(frozen=True)
@@ -138,7 +139,7 @@ def row_part(view: View, key: str) -> tuple[str, str] | None:
     return None
 
 
-def page_of(view: View, pack: Pack, name: str, station: str = "", number: int = 1) -> Page:
+def page_of(view: View, desk: Desk, name: str, station: str = "", number: int = 1) -> Page:
     """The page for a view."""
     if name == "places":
         return _places(view, station, number)
@@ -149,7 +150,9 @@ def page_of(view: View, pack: Pack, name: str, station: str = "", number: int = 
     if name == "loose":
         return _loose(view, number)
     if name == "machine":
-        return _machine(view, pack)
+        return _machine(view, desk.pack)
+    if name == "report":
+        return _report(view, desk)
     if name == "changes":
         return _changes(view, number)
     return _look(view, number)
@@ -289,6 +292,21 @@ def _changes(view: View, number: int) -> Page:
     return Page(
         "changes", "Changes", intro, number=number, pages=pages, extra={"lines": lines, "decide": decide}
     )
+
+
+def _report(view: View, desk: Desk) -> Page:
+    from voicenotes.review.reports import WORDS, report_lines
+
+    summary, troubles = report_lines(desk, view)
+    left = len(view.doubts) + len(view.waiting)
+    intro = "For a buyer, with all that you corrected. Press one to save it."
+    if left:
+        marked = "finding is" if left == 1 else "findings are"
+        intro = f"{intro} {left} {marked} not looked at yet, and will be marked so."
+    return Page(
+        "report", "Report", intro,
+        extra={"formats": list(WORDS.items()), "summary": summary, "troubles": troubles},
+    )  # fmt: skip
 
 
 def _can_keep(view: View, kind: str, instead: object) -> bool:

@@ -1,55 +1,13 @@
-"""How the review words what stands in a record and what was corrected in it."""
+"""Signs, places and grounds of remarks, as the review page shows them."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from voicenotes.corrections.values import (
-    Add,
-    Confirm,
-    Move,
-    SetFact,
-    SetFitting,
-    SetOutcome,
-    SetReading,
-    SetSeverity,
-    SettleGap,
-    SetWording,
-    Tag,
-    Undo,
-    Words,
-)
-
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from voicenotes.model import CheckFinding
 
-    from voicenotes.corrections.values import Correction, Measured
-    from voicenotes.model import CheckFinding, Outcome, Severity
-
-OUTCOMES: dict[Outcome, str] = {
-    "ok": "In order",
-    "defect": "Defect",
-    "unsure": "Unsure",
-    "not_tested": "Not tested",
-    "not_fitted": "Machine has none",
-    "not_mentioned": "Not judged",
-}
-SAYS = {
-    "good": "good",
-    "bad": "bad",
-    "unsure": "unsure",
-    "not_tested": "not tested",
-    "not_fitted": "not fitted",
-    "named": "only named",
-    "withdrawn": "taken back",
-}
 BASES = {"seen": "seen", "measured": "measured", "told": "only told"}
-FITTED = {True: "The machine has it", False: "The machine has none", None: "Nobody said"}
-
-
-def outcome_words(outcome: Outcome, severity: Severity | None) -> str:
-    """ "Defect, critical"."""
-    return f"{OUTCOMES[outcome]}, {severity}" if outcome == "defect" and severity else OUTCOMES[outcome]
 
 
 def sign_of(finding: CheckFinding) -> str:
@@ -61,51 +19,3 @@ def clock(seconds: float) -> str:
     """A place in a recording as m:ss."""
     whole = int(seconds)
     return f"{whole // 60}:{whole % 60:02}"
-
-
-def said_of(correction: Correction, titles: Mapping[str, str], by_id: Mapping[str, Correction]) -> str:
-    """What a correction says, in a line. `titles` are those of checks, facts and fittings."""
-    what = correction.what
-    if isinstance(what, Undo):
-        undone = by_id.get(what.undoes)
-        if undone is None:
-            return "Undone"
-        if isinstance(undone.what, Undo) and (first := by_id.get(undone.what.undoes)):
-            return f"Redone: {said_of(first, titles, by_id)}"
-        return f"Undone: {said_of(undone, titles, by_id)}"
-    if isinstance(what, Move):
-        to = titles.get(what.to, what.to) if what.to else "no check"
-        return f"“{what.remark.quote}” moved from {titles.get(what.check, what.check)} to {to}"
-    if isinstance(what, Tag):
-        return f"“{what.remark.quote}” says of {titles.get(what.check, what.check)}: {SAYS[what.says]}"
-    if isinstance(what, Words):
-        changes = "; ".join(f"“{change.heard}” is “{change.said}”" for change in what.changes)
-        return f"Words put right: {changes}"
-    if isinstance(what, Add):
-        place = f"{titles.get(what.check, what.check)}: " if what.check else ""
-        return f"{place}added “{what.title}”, {outcome_words(what.outcome, what.severity)}"
-    if isinstance(what, SetFact):
-        return f"{titles.get(what.fact, what.fact)}: {'no value' if what.value is None else what.value}"
-    if isinstance(what, SetFitting):
-        return f"{titles.get(what.fitting, what.fitting)}: {FITTED[what.fitted]}"
-    return f"{titles.get(what.check, what.check)}: {_of_check(what)}"
-
-
-def _of_check(what: Confirm | SetOutcome | SetSeverity | SetReading | SetWording | SettleGap) -> str:
-    if isinstance(what, Confirm):
-        return "confirmed"
-    if isinstance(what, SetOutcome):
-        return f"set to {outcome_words(what.outcome, what.severity).lower()}"
-    if isinstance(what, SetSeverity):
-        return f"severity {what.severity}"
-    if isinstance(what, SetWording):
-        return f"worded “{what.text}”"
-    if isinstance(what, SettleGap):
-        return f"may stay open: {what.reason}"
-    if what.said is None:
-        return f"no value {_value(what.heard)}"
-    return f"value {_value(what.said)}" + (f", not {_value(what.heard)}" if what.heard else "")
-
-
-def _value(measured: Measured | None) -> str:
-    return f"{measured.value:g} {measured.unit}" if measured else ""
