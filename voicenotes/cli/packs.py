@@ -33,12 +33,10 @@ def lint(
     ] = None,
     overlay: Annotated[
         Path | None,
-        typer.Option(
-            metavar="FILE", help="Check this file of additions to the pack.", show_default=False
-        ),
+        typer.Option(metavar="FILE", help="Check this file of additions to the pack.", show_default=False),
     ] = None,
 ) -> None:
-    """Check a pack's files and your additions to it, or a cost table; name the first fault's file and line."""
+    """Check a pack's files and your additions to it, or a cost table; name file and line of a fault."""
     from voicenotes.outputs.wording import count
     from voicenotes.vocabulary.lint import checked_sentences
 

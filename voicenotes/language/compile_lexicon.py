@@ -186,13 +186,13 @@ class _Keyed:
 def lexicon_of(pack: Pack, without: Pack | None = None) -> Lexicon:
     """The compiled phrases of a pack; compiled once for each content of the pack.
 
-    Where it has a few phrases more than the pack `without` them, which was compiled before, it is made from that.
+    Where `without` is a pack that lacks a few phrases of it, it is made from what was compiled of that.
     """
     return _compiled(_Keyed(pack.digest, pack, without))
 
 
 def _grown(before: Pack, after: Pack) -> Lexicon | None:
-    """A pack compiled from what was compiled of the one without some of its phrases, where that can be done."""
+    """A pack made from what was compiled of the one without some phrases; None where that can't be done."""
     more = more_phrases(before, after)
     if more is None:
         return None

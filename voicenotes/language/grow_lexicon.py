@@ -17,6 +17,7 @@ from voicenotes.vocabulary.homes import everyday_words
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from voicenotes.language.lexicon import SubjectKind
     from voicenotes.vocabulary.schema import Check, Fitting, Pack, Part
 
 
@@ -48,13 +49,15 @@ def _bare(pack: Pack) -> Pack:
     head = pack.head.model_copy(update={"version": "", "fittings": tuple(map(without, pack.head.fittings))})
     return pack.model_copy(
         update={
-            "head": head, "checks": tuple(map(without, pack.checks)), "parts": tuple(map(without, pack.parts)),
-            "pronunciations": {}, "digest": "", "notes": (),
+            "head": head, "checks": tuple(map(without, pack.checks)),
+            "parts": tuple(map(without, pack.parts)), "pronunciations": {}, "digest": "", "notes": (),
         }
     )  # fmt: skip
 
 
-def _things(before: Pack, after: Pack) -> Iterator[tuple[str, Check | Part | Fitting, Check | Part | Fitting]]:
+def _things(
+    before: Pack, after: Pack
+) -> Iterator[tuple[SubjectKind, Check | Part | Fitting, Check | Part | Fitting]]:
     yield from (("check", *two) for two in zip(before.checks, after.checks, strict=True))
     yield from (("part", *two) for two in zip(before.parts, after.parts, strict=True))
     yield from (("fitting", *two) for two in zip(before.head.fittings, after.head.fittings, strict=True))

@@ -1,9 +1,9 @@
 """Which texts another pack could be read otherwise in, found without reading them.
 
-A reading looks things up in the compiled pack: phrases word by word, single words (whether the pack has them),
-and, for guesses, the terms that some words nearly spell or sound like. Two packs read a text alike if every
-such look-up answers the same. So a text is touched where it has a word that only one of them knows, a whole
-phrase that only one of them has, or words that nearly spell, or sound like, a term that only one of them has.
+A reading looks things up in the compiled pack: phrases word by word, single words (whether it has them), and,
+for guesses, the terms that some words nearly spell or sound like. Two packs read a text alike if every such
+look-up answers the same. So a text is touched where it has a word that only one of them knows, a whole phrase
+that only one of them has, or words that nearly spell, or sound like, a term that only one of them has.
 In doubt it is touched: `tests/test_learning_effect.py` compares with reading everything again.
 """
 
@@ -50,7 +50,7 @@ class TextIndex:
 
 
 def text_index(texts: Iterable[Sequence[Transcript]], pack: Pack) -> TextIndex:
-    """The index of some texts, each the transcripts of one visit or one sentence; numbers are their places."""
+    """The index of some texts, each the transcripts of a visit or of a sentence, by their numbers."""
     index, sounding = TextIndex(), sound_index(lexicon_of(pack))
     known: dict[tuple[str, ...], tuple[str, ...]] = {}
     for number, transcripts in enumerate(texts):

@@ -83,8 +83,8 @@ def new_phrase(said: Transcript, pack: Pack, check: str) -> NewPhrase:
     views = [view for view, _, _ in views_of(words, lexicon, None)]
     for term in (term for view in views for term in view.terms):
         if any(subject.kind == "check" and subject.id == check for subject in term.subjects):
-            named = " ".join(words.norms[term.start : term.end])
-            return NewPhrase(None, f'its words name the check already: "{named}"')
+            known = " ".join(words.norms[term.start : term.end])
+            return NewPhrase(None, f'its words name the check already: "{known}"')
     judged = any(condition.judges for view in views for condition in view.conditions)
     judged = judged or any(view.quantities for view in views)
     groups = [group for view in views for group in _groups(view, judged)]
@@ -160,11 +160,15 @@ def _whole(view: ClauseView, start: int, end: int, judged: bool) -> _Group | Non
     before = words.norms[start - 1] if start > view.clause.start and not words.breaks[start] else ""
     led = not before or before in DETERMINERS or before in naming.leading or before in naming.describing
     first = start
-    while first > view.clause.start and not words.breaks[first] and (
-        words.norms[first - 1] in DETERMINERS or words.norms[first - 1] in naming.describing
+    while (
+        first > view.clause.start
+        and not words.breaks[first]
+        and (words.norms[first - 1] in DETERMINERS or words.norms[first - 1] in naming.describing)
     ):
         first -= 1
-    placed = first > view.clause.start and not words.breaks[first] and words.norms[first - 1] in naming.placing
+    placed = (
+        first > view.clause.start and not words.breaks[first] and words.norms[first - 1] in naming.placing
+    )
     return _Group(start, end, placed, led, _closes(view, end))
 
 

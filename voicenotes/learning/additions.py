@@ -38,9 +38,7 @@ def with_suggestions(overlay: Overlay, suggestions: Iterable[Suggestion]) -> Ove
                 )  # fmt: skip
         else:
             sounds = [one for one in sounds if one.word != suggestion.phrase]
-            sounds.append(
-                AddedSounds(word=suggestion.phrase, sounds=suggestion.sounds, learned_from=origins)
-            )
+            sounds.append(AddedSounds(word=suggestion.phrase, sounds=suggestion.sounds, learned_from=origins))
     return overlay.model_copy(
         update={
             "terms": tuple(terms),

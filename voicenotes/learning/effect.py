@@ -1,4 +1,4 @@
-"""What an addition to a pack would change: past visits and the pack's labelled sentences, read with and without.
+"""What an addition to a pack would change: past visits and the pack's labelled sentences, read again.
 
 Only what the addition can touch is read again (`language/lexicon_reach.py`); nothing is transcribed, so what
 an engine would hear otherwise is not seen here.
@@ -56,7 +56,7 @@ class Ground:
 
 
 def ground_of(shipped: Pack, overlay: Overlay, visits: Sequence[PastVisit]) -> Ground:
-    """Read everything as it stands: the visits of this pack that can be read again, the labelled sentences."""
+    """Read everything as it stands: visits of this pack that can be read again, labelled sentences."""
     pack = with_overlay(shipped, overlay)
     mine = tuple(v for v in visits if v.record.pack.id == pack.id and v.problem is None)
     said = load_sentences(Path(pack.home)) if pack.home else []

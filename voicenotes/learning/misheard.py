@@ -59,9 +59,7 @@ class Nothing:
     why: str
 
 
-def from_words(
-    quote: str, changes: Sequence[WordChange], pack: Pack
-) -> list[Alias | SaidLike | Nothing]:
+def from_words(quote: str, changes: Sequence[WordChange], pack: Pack) -> list[Alias | SaidLike | Nothing]:
     """What the changes of one remark suggest, each separately."""
     now = changed_quote(quote, changes)
     if now is None:
@@ -186,9 +184,7 @@ def _sayings(change: WordChange, pack: Pack) -> Iterator[SaidLike | Nothing]:
         yield SaidLike(word, " ".join(heard), (*kept, as_heard))
 
 
-def _sounds_alike(
-    heard: Iterable[str], said: Iterable[str], given: Mapping[str, tuple[str, ...]]
-) -> bool:
+def _sounds_alike(heard: Iterable[str], said: Iterable[str], given: Mapping[str, tuple[str, ...]]) -> bool:
     """Whether some words can be taken for others by their sound."""
     first, second = _sequence(heard, given), _sequence(said, given)
     most = MOST_APART * max(len(first), len(second), 1)

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class PastVisit:
-    """A visit that was processed. `recordings` is empty, and `problem` says why, where it can't be read again.
+    """A visit that was processed. `recordings` is empty where it can't be read again; `problem` says why.
 
     `corrections` are those in effect.
     """

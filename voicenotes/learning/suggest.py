@@ -33,7 +33,12 @@ if TYPE_CHECKING:
 ID_DIGITS = 4
 MOST_ID_DIGITS = 12
 NOT_JUDGED = "the pack knows no word of what is said of it there, so the remark alone will not be judged"
-SAYS = {"good": "all is well with", "bad": "a defect of", "unsure": "unsure about", "not_tested": "not tested:"}
+SAYS = {
+    "good": "all is well with",
+    "bad": "a defect of",
+    "unsure": "unsure about",
+    "not_tested": "not tested:",
+}
 
 
 @dataclass(frozen=True)

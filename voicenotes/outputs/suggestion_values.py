@@ -57,7 +57,9 @@ class Effect(Frozen):
         default=(), description="those that are read right now and would be misread"
     )
     gains: int = Field(default=0, description="labelled sentences that would be read right at last")
-    understood: int = Field(default=0, description="its remarks that would be read as corrected by themselves")
+    understood: int = Field(
+        default=0, description="its remarks that would be read as corrected by themselves"
+    )
     remarks: int = Field(default=0, description="its remarks that could be read again")
     heard_again: bool = Field(description="whether recordings are transcribed anew once it is accepted")
 

@@ -1,4 +1,4 @@
-"""The user's own additions to a pack: they stand in a folder of his, and the pack that was shipped stays as it is.
+"""The user's own additions to a pack: they stand in a folder of his, and the shipped pack stays as it is.
 
 One file for each pack, `<pack id>.yaml`, in `$VOICENOTES_OVERLAYS` or in `overlays` of the user's folder for
 settings. Loading a pack lays its file over it: terms of checks, what a recogniser writes instead of a term,
@@ -26,7 +26,8 @@ MARK_DIGITS = 6
 Thing = TypeVar("Thing", Check, Part, Fitting)
 # The symbols of CMUdict, without stress.
 ARPABET = VOWEL_SOUNDS | frozenset(
-    "B CH D DH F G HH JH K L M N NG P R S SH T TH V W Y Z ZH".split()
+    ["B", "CH", "D", "DH", "F", "G", "HH", "JH", "K", "L", "M", "N", "NG", "P", "R", "S", "SH", "T", "TH",
+     "V", "W", "Y", "Z", "ZH"]
 )  # fmt: skip
 
 
@@ -44,7 +45,7 @@ ThingId = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*(?:\.[a-z][a-z0-9_]*)?$
 
 
 class LearnedFrom(Entry):
-    """Where an addition comes from: what was said, seconds into which recording, and who corrected it when."""
+    """What an addition comes from: what was said, seconds into which recording, who corrected it when."""
 
     visit: str
     recording: str
@@ -115,7 +116,9 @@ def read_overlay(path: Path, pack_id: str) -> Overlay:
         return Overlay(pack=pack_id)
     source = read_yaml(path)
     if not isinstance(source.value, dict):
-        raise PackError(f"{path}, line 1: is no file of additions to a pack; it begins with 'pack: {pack_id}'")
+        raise PackError(
+            f"{path}, line 1: is no file of additions to a pack; it begins with 'pack: {pack_id}'"
+        )
     overlay = validate_as(source, Overlay)
     if overlay.pack != pack_id:
         raise PackError(
@@ -130,14 +133,15 @@ def with_overlay(pack: Pack, overlay: Overlay, path: Path | str = "additions") -
 
     What belongs to a check, part or fitting that the pack lacks is left out, and `notes` of the pack name it.
     """
-    things = {thing.id for thing in (*pack.checks, *pack.parts, *pack.head.fittings)}
+    things = {check.id for check in pack.checks} | {part.id for part in pack.parts}
+    things |= {fitting.id for fitting in pack.head.fittings}
     checks = {check.id for check in pack.checks}
     terms = [added for added in overlay.terms if added.check in checks]
     misheard = [added for added in overlay.misheard if things.intersection(added.means)]
     gone = [(added.term, added.check) for added in overlay.terms if added.check not in checks]
     gone += [(a.heard, thing) for a in overlay.misheard for thing in a.means if thing not in things]
     notes = tuple(
-        f"{path}: '{phrase}' is left out, as the pack '{pack.id}' has no '{thing}' any more; take it out there"
+        f"{path}: '{phrase}' is left out, as the pack '{pack.id}' has no '{thing}' any more: take it out"
         for phrase, thing in gone
     )
     sounds = {added.word: added.sounds for added in overlay.pronunciations}

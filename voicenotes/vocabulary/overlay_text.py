@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
     from voicenotes.vocabulary.overlay import Overlay
 
-HEAD = """# Your own additions to the pack {pack}. `voicenotes suggestions` writes this file; you may change it, too.
+HEAD = """# Your own additions to the pack {pack}. `voicenotes suggestions` writes it; change it as you like.
 # Remarks like this one are not kept when it is written anew. Check it: voicenotes lint PACK
 """
 # What YAML doesn't allow in a text as it stands, beside what JSON writes in digits anyway.
