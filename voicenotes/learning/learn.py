@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from voicenotes.learning.past import PastVisit
-    from voicenotes.outputs.suggestion_values import Suggestion
-    from voicenotes.vocabulary.overlay import Overlay
+    from voicenotes.outputs.suggestion_values import Occasion, Suggestion
+    from voicenotes.vocabulary.overlay import LearnedFrom, Overlay
     from voicenotes.vocabulary.schema import Pack
 
 
@@ -43,9 +43,19 @@ def suggestions(
     for pack, overlay in _packs(past, packs, overlays):
         some, without = suggestions_of(past, with_overlay(pack, overlay), overlay.declined)
         found += with_effects(ground_of(pack, overlay, past), some) if effects and some else some
-        none += without
+        none += [one for one in without if _origin(one.occasion) not in _known(overlay)]
     notes = tuple(visit.problem for visit in past if visit.problem)
     return Suggestions(suggestions=tuple(found), none=tuple(none), notes=notes)
+
+
+def _origin(said: Occasion | LearnedFrom) -> tuple[str, float, str, str]:
+    return (said.recording, said.start, said.quote, said.at)
+
+
+def _known(overlay: Overlay) -> set[tuple[str, float, str, str]]:
+    """The corrections that something was learnt from."""
+    added = (*overlay.terms, *overlay.misheard, *overlay.pronunciations)
+    return {_origin(origin) for one in added for origin in one.learned_from}
 
 
 def accept(

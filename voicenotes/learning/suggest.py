@@ -54,11 +54,12 @@ class _Draft:
     cautions: tuple[str, ...] = ()
 
     @property
-    def same(self) -> tuple[object, ...]:
-        """Equal for what is one suggestion: singular and plural are."""
-        first, _, last = self.phrase.rpartition(" ")
-        number = min((last, *plural_forms(last, as_noun=True))) if self.kind == "term" else last
-        return (self.kind, f"{first} {number}", self.means, self.said if self.kind == "sounds" else "")
+    def key(self) -> str:
+        """The same for what is one suggestion: a term in the singular and in the plural."""
+        *first, last = self.phrase.split()
+        if self.kind == "term":
+            last = min((last, *plural_forms(last, as_noun=True)))
+        return f"{self.kind}: {' '.join((*first, last))} -> {', '.join(self.means) or self.said}"
 
 
 def suggestions_of(
@@ -66,7 +67,7 @@ def suggestions_of(
 ) -> tuple[list[Suggestion], list[NoSuggestion]]:
     """What the visits' corrections suggest for this pack, what is shown most often first, and what suggests
     nothing, with the reason. `declined` are keys."""
-    drafts: dict[tuple[object, ...], list[_Draft]] = {}
+    drafts: dict[str, list[_Draft]] = {}
     none = []
     titles = _titles(pack)
     for visit in visits:
@@ -76,7 +77,7 @@ def suggestions_of(
             if isinstance(draft, NoSuggestion):
                 none.append(draft)
             else:
-                drafts.setdefault(draft.same, []).append(draft)
+                drafts.setdefault(draft.key, []).append(draft)
     merged = [_merged(some, pack, titles) for some in drafts.values()]
     found = [suggestion for suggestion in merged if suggestion.key not in declined]
     found.sort(key=lambda s: (-len(s.occasions), s.key))
@@ -98,7 +99,7 @@ def _merged(drafts: Sequence[_Draft], pack: Pack, titles: Mapping[str, str]) -> 
     first = max(drafts, key=lambda draft: (phrases.count(draft.phrase), -phrases.index(draft.phrase)))
     occasions = {draft.occasion.correction: draft.occasion for draft in drafts}
     return Suggestion(
-        id="", pack=pack.id, kind=first.kind, phrase=first.phrase, said=first.said, means=first.means,
+        id="", key=first.key, pack=pack.id, kind=first.kind, phrase=first.phrase, said=first.said, means=first.means,
         titles=tuple(titles.get(thing, thing) for thing in first.means), sounds=first.sounds,
         occasions=tuple(occasions.values()),
         cautions=tuple(dict.fromkeys(caution for draft in drafts for caution in draft.cautions)),

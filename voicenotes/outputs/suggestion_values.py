@@ -83,6 +83,7 @@ class Suggestion(Frozen):
     """
 
     id: str = Field(description="four letters or digits; the same as long as it is the same suggestion")
+    key: str = Field(description="what it is, whatever it rests on; this is kept of one that is declined")
     pack: str
     kind: Kind
     phrase: str
@@ -93,11 +94,6 @@ class Suggestion(Frozen):
     occasions: tuple[Occasion, ...]
     cautions: tuple[str, ...] = ()
     effect: Effect | None = None
-
-    @property
-    def key(self) -> str:
-        """What it is, whatever it rests on."""
-        return f"{self.kind}: {self.phrase} -> {', '.join(self.means) or self.said}"
 
 
 class NoSuggestion(Frozen):
