@@ -23,8 +23,8 @@ from voicenotes.learning.learn import accept, decline, suggestions
 from voicenotes.learning.write import change_overlay
 from voicenotes.outputs.suggestion_sheet import NOTHING, suggestion_lines
 from voicenotes.outputs.suggestion_values import Suggestions
-from voicenotes.vocabulary.overlay import AddedTerm, Overlay, read_overlay
 from voicenotes.visit import load_record, process_visit
+from voicenotes.vocabulary.overlay import AddedTerm, Overlay, read_overlay
 
 MEMO = "The spindle is quiet. The drain cock leaks. Quill is stuck. Spindle rumble is there."
 
@@ -158,7 +158,8 @@ def test_of_several_corrections_of_the_same_words_the_last_counts(
     said = "Swindle runabout is two thou."
     one = visit(
         tmp_path / "unit-1", said, pack,
-        put_right(0, "Swindle runabout", "Spindle rumble"), put_right(0, "Swindle runabout", "Spindle runout"),
+        put_right(0, "Swindle runabout", "Spindle rumble"),
+        put_right(0, "Swindle runabout", "Spindle runout"),
     )  # fmt: skip
     [suggestion] = found_in(pack, one).suggestions
     assert suggestion.said == "spindle runout"

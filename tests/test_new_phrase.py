@@ -68,8 +68,14 @@ def test_no_name(lathe: Pack, said: str, check: str, why: str) -> None:
 
 @pytest.mark.parametrize(
     ("said", "judged"),
-    [("the drain cock is cracked", True), ("the drain cock weeps", True), ("the drain cock wobbulates", False),
-     ("drain cock", False), ("no cracks in the drain cock", True), ("drain cock is two thou out", True)],
+    [
+        ("the drain cock is cracked", True),
+        ("the drain cock weeps", True),
+        ("the drain cock wobbulates", False),
+        ("drain cock", False),
+        ("no cracks in the drain cock", True),
+        ("drain cock is two thou out", True),
+    ],
 )  # fmt: skip
 def test_whether_it_is_judged_by_words_that_the_pack_knows(lathe: Pack, said: str, judged: bool) -> None:
     assert new_phrase(transcript_of_text(said), lathe, CHECK).judged is judged

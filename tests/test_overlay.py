@@ -162,8 +162,12 @@ def test_a_folder_or_bytes_in_its_place_are_named(pack: Path, own: Path) -> None
 
 def test_additions_to_what_the_pack_has_no_more_are_left_out_with_a_line(pack: Path, own: Path) -> None:
     """An older version of the pack had such a check."""
-    text = "pack: small\nterms:\n  - {check: tank.level, term: sight glass}\n  - {check: tank.leaks, term: drain cock}\n"
-    path = write(own, text + "misheard:\n  - {heard: tonk, said: tank, means: [tank, old_part]}\n")
+    path = write(
+        own,
+        TERM
+        + "  - {check: tank.level, term: sight glass}\n"
+        + "misheard:\n  - {heard: tonk, said: tank, means: [tank, old_part]}\n",
+    )
     loaded = load_pack(pack)
     assert read_text("the drain cock leaks", loaded).check("tank.leaks").outcome == "defect"
     assert [line.startswith(f"{path}: ") for line in loaded.notes] == [True, True]

@@ -54,8 +54,10 @@ def _origin(said: Occasion | LearnedFrom) -> tuple[str, float, str, str]:
 
 def _known(overlay: Overlay) -> set[tuple[str, float, str, str]]:
     """The corrections that something was learnt from."""
-    added = (*overlay.terms, *overlay.misheard, *overlay.pronunciations)
-    return {_origin(origin) for one in added for origin in one.learned_from}
+    origins = [one.learned_from for one in overlay.terms]
+    origins += [one.learned_from for one in overlay.misheard]
+    origins += [one.learned_from for one in overlay.pronunciations]
+    return {_origin(origin) for some in origins for origin in some}
 
 
 def accept(

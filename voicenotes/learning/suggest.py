@@ -99,9 +99,9 @@ def _merged(drafts: Sequence[_Draft], pack: Pack, titles: Mapping[str, str]) -> 
     first = max(drafts, key=lambda draft: (phrases.count(draft.phrase), -phrases.index(draft.phrase)))
     occasions = {draft.occasion.correction: draft.occasion for draft in drafts}
     return Suggestion(
-        id="", key=first.key, pack=pack.id, kind=first.kind, phrase=first.phrase, said=first.said, means=first.means,
-        titles=tuple(titles.get(thing, thing) for thing in first.means), sounds=first.sounds,
-        occasions=tuple(occasions.values()),
+        id="", key=first.key, pack=pack.id, kind=first.kind, phrase=first.phrase, said=first.said,
+        means=first.means, titles=tuple(titles.get(thing, thing) for thing in first.means),
+        sounds=first.sounds, occasions=tuple(occasions.values()),
         cautions=tuple(dict.fromkeys(caution for draft in drafts for caution in draft.cautions)),
     )  # fmt: skip
 
