@@ -9,6 +9,8 @@ from pathlib import Path
 
 import correcting as c
 import pytest
+from make_audio import RATE, write_audio
+from stand_in_engine import StandInEngine, calls, put_in
 from taught import moved, put_right, tagged, visit
 from typer.testing import CliRunner
 
@@ -138,6 +140,19 @@ def test_the_same_from_two_visits_is_one_suggestion(pack: Path, own: Path, tmp_p
     assert {o.visit for o in found.suggestions[0].occasions} == {str(one), str(two)}
     alone = found_in(pack, one)
     assert alone.suggestions[0].id == found.suggestions[0].id  # the id is that of what is suggested
+
+
+def test_one_phrase_for_two_checks_is_two_suggestions_that_say_so(
+    pack: Path, own: Path, tmp_path: Path
+) -> None:
+    one = visit(tmp_path / "unit-1", MEMO, pack, tagged("drain cock", "tank.leaks"))
+    two = visit(tmp_path / "unit-2", MEMO, pack, tagged("drain cock", "head.heat"))
+    found = found_in(pack, one, two).suggestions
+    assert {(s.means, s.cautions) for s in found} == {
+        (("tank.leaks",), ("it is also suggested for Headstock temperature",)),
+        (("head.heat",), ("it is also suggested for Coolant leaks",)),
+    }
+    assert len({s.id for s in found}) == 2
 
 
 def test_the_corrected_words_of_a_tagged_remark_count(pack: Path, own: Path, tmp_path: Path) -> None:
@@ -312,6 +327,34 @@ def test_what_is_accepted_at_once_is_measured_together(pack: Path, own: Path, tm
     with pytest.raises(LearningError, match="would be misread"):
         accept([one], [s.id for s in found], [pack])
     assert alone == [0, 0]
+
+
+@pytest.mark.parametrize(
+    ("text", "heard_again"),
+    [
+        ("terms:\n  - {check: tank.leaks, term: drain cock}\n", True),
+        ("pronunciations:\n  - {word: quill, sounds: [K W IH L, K W EH L]}\n", True),
+        ("misheard:\n  - {heard: cool ant tonk, said: coolant tank, means: [tank]}\n", False),
+        ("declined: [something]\n", False),
+    ],
+)
+def test_recordings_are_transcribed_again_exactly_where_the_engine_is_told_something_else(
+    pack: Path, own: Path, tmp_path: Path, log: Path, monkeypatch: pytest.MonkeyPatch,
+    text: str, heard_again: bool,
+) -> None:  # fmt: skip
+    put_in(StandInEngine(str(log)), monkeypatch)
+    folder = tmp_path / "unit-1"
+    folder.mkdir()
+    write_audio(folder / "memo.wav", "pcm_s16le", rate=RATE, seconds=2.0)
+    process_visit(folder, pack)
+    once = calls(log)
+    own.mkdir()
+    (own / "small.yaml").write_text("pack: small\n" + text)
+    record = process_visit(folder, pack)
+    assert calls(log) == (2 * once if heard_again else once)
+    assert record.pack.version.startswith("3+own.") is ("declined" not in text)
+    process_visit(folder, pack)  # and then no more
+    assert calls(log) == (2 * once if heard_again else once)
 
 
 # --- files ----------------------------------------------------------------------------------------------

@@ -16,8 +16,16 @@ from typing import TYPE_CHECKING, Any
 from voicenotes.language.compile_lexicon import lexicon_of
 from voicenotes.language.lexicon import MEANINGS
 from voicenotes.language.near import MOST_MISSPELT_WORDS, MOST_WORDS
-from voicenotes.language.sound_index import SAYINGS_OF_A_STRETCH, joined, sound_index, ways_to_say
-from voicenotes.language.sounds import skeleton
+from voicenotes.language.sound_index import (
+    LEAST_SOUNDS,
+    MOST_APART,
+    MOST_SOUNDS,
+    SAYINGS_OF_A_STRETCH,
+    joined,
+    sound_index,
+    ways_to_say,
+)
+from voicenotes.language.sounds import distance, skeleton
 from voicenotes.language.spelling_index import LEAST_LETTERS, LEAST_SPELLING_RATIO, near_index
 from voicenotes.language.words import words_of
 
@@ -36,7 +44,7 @@ class Difference:
     words: frozenset[str] = frozenset()
     phrases: frozenset[tuple[str, ...]] = frozenset()
     spellings: frozenset[str] = frozenset()
-    skeletons: frozenset[str] = frozenset()
+    sequences: frozenset[str] = frozenset()
 
 
 @dataclass
@@ -46,7 +54,7 @@ class TextIndex:
     norms: list[tuple[str, ...]] = field(default_factory=list)
     by_word: dict[str, set[int]] = field(default_factory=dict)
     by_letters: dict[str, set[int]] = field(default_factory=dict)
-    by_skeleton: dict[str, set[int]] = field(default_factory=dict)
+    by_skeleton: dict[str, dict[str, set[int]]] = field(default_factory=dict)
 
 
 def text_index(texts: Iterable[Sequence[Transcript]], pack: Pack) -> TextIndex:
@@ -68,11 +76,13 @@ def text_index(texts: Iterable[Sequence[Transcript]], pack: Pack) -> TextIndex:
                     index.by_letters.setdefault("".join(said), set()).add(number)
                 if said not in known:
                     sayings = product(*(ways_to_say(one, sounding) for one in said))
+                    said_so = {joined("".join(s)) for s in islice(sayings, SAYINGS_OF_A_STRETCH)}
                     known[said] = tuple(
-                        {skeleton(joined("".join(s))) for s in islice(sayings, SAYINGS_OF_A_STRETCH)}
+                        one for one in said_so if LEAST_SOUNDS - 1 <= len(one) <= MOST_SOUNDS + 1
                     )
-                for bones in known[said]:
-                    index.by_skeleton.setdefault(bones, set()).add(number)
+                for sequence in known[said]:
+                    alike = index.by_skeleton.setdefault(skeleton(sequence), {})
+                    alike.setdefault(sequence, set()).add(number)
     return index
 
 
@@ -96,7 +106,7 @@ def difference_of(before: Pack, after: Pack, words: Iterable[str]) -> Difference
         frozenset(changed),
         frozenset(_phrases_unlike(one, other)),
         frozenset(spellings),
-        frozenset(skeleton(sequence) for sequence in sequences),
+        frozenset(sequences),
     )
 
 
@@ -117,10 +127,13 @@ def touched(index: TextIndex, difference: Difference) -> set[int]:
         )
         for one, *_ in near:
             found |= index.by_letters[one]
-    for bones in difference.skeletons:
-        for other, numbers in index.by_skeleton.items():
-            if not numbers <= found and _one_apart(bones, other):
-                found |= numbers
+    for sequence in difference.sequences:
+        bones, most = skeleton(sequence), MOST_APART * len(sequence)
+        for other, alike in index.by_skeleton.items():
+            if _one_apart(bones, other):
+                for said, numbers in alike.items():
+                    if not numbers <= found and distance(said, sequence, most) < most:
+                        found |= numbers
     return found
 
 

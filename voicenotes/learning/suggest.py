@@ -78,10 +78,22 @@ def suggestions_of(
                 none.append(draft)
             else:
                 drafts.setdefault(draft.key, []).append(draft)
-    merged = [_merged(some, pack, titles) for some in drafts.values()]
+    merged = _with_rivals([_merged(some, pack, titles) for some in drafts.values()])
     found = [suggestion for suggestion in merged if suggestion.key not in declined]
     found.sort(key=lambda s: (-len(s.occasions), s.key))
     return _with_ids(found), none
+
+
+def _with_rivals(found: list[Suggestion]) -> list[Suggestion]:
+    """The suggestions, each with a caution where the same phrase is suggested for something else, too."""
+    told = []
+    for one in found:
+        others = [o for o in found if o is not one and (o.kind, o.phrase) == (one.kind, one.phrase)]
+        rivals = tuple(
+            f"it is also suggested for {', '.join(other.titles)}" for other in others if other.titles
+        )
+        told.append(one.model_copy(update={"cautions": one.cautions + rivals}) if rivals else one)
+    return told
 
 
 def _with_ids(found: list[Suggestion]) -> list[Suggestion]:
