@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import socket
 from collections.abc import Callable
 from pathlib import Path
@@ -15,6 +16,9 @@ from small_pack import write_pack
 settings.register_profile("suite", derandomize=True, deadline=None)
 settings.register_profile("long", deadline=None, max_examples=20_000, print_blob=True)
 settings.load_profile("suite")
+
+# No test, nor any program that one starts, may see the additions to packs of whoever runs it.
+os.environ["VOICENOTES_OVERLAYS"] = str(Path(__file__).parent / "data" / "no-overlays")
 
 
 @pytest.fixture

@@ -25,6 +25,7 @@ from voicenotes.model import Record
 from voicenotes.speech import bias, language_model
 from voicenotes.vocabulary import material
 from voicenotes.vocabulary.labels import LabelledSentence, VisitLabel
+from voicenotes.vocabulary.overlay import AddedMishearing, AddedSounds, AddedTerm, Overlay
 from voicenotes.vocabulary.schema import Aspect, Check, Cue, Fact, PackHead, Part
 from voicenotes.vocabulary.yaml_files import CoreSchemaLoader
 
@@ -43,6 +44,7 @@ KINDS = {
     "carriers.yaml": tuple[str, ...],
     "sentences": tuple[LabelledSentence, ...],
     "expected.yaml": VisitLabel,
+    "overlays": Overlay,
 }
 
 
@@ -261,7 +263,11 @@ def test_every_kind_of_pack_file_has_an_example() -> None:
         assert path.name in shown or f"{path.name}/*" in text_of("DEVELOPERS.md"), path
 
 
-@pytest.mark.parametrize("kind", [PackHead, Part, Aspect, Check, Fact, Cue, LabelledSentence, VisitLabel])
+ENTRIES = [PackHead, Part, Aspect, Check, Fact, Cue, LabelledSentence, VisitLabel]
+ADDITIONS = [Overlay, AddedTerm, AddedMishearing, AddedSounds]
+
+
+@pytest.mark.parametrize("kind", [*ENTRIES, *ADDITIONS])
 def test_every_key_of_a_pack_is_in_the_examples_or_explained(kind: type[PackHead]) -> None:
     text = text_of("DEVELOPERS.md")
     assert [key for key in kind.model_fields if f"{key}:" not in text and f"`{key}`" not in text] == []

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import pickle
+import shutil
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -29,6 +30,7 @@ from voicenotes.errors import EngineError
 from voicenotes.model import Transcript
 from voicenotes.speech import whisper_load
 from voicenotes.speech.bias import MAX_TERMS, MAX_TOKENS
+from voicenotes.speech.choose import told_of
 from voicenotes.speech.engine import SpeechEngine, SpeechMaterial
 from voicenotes.speech.guard_limits import GuardLimits
 from voicenotes.speech.pieces import packed
@@ -80,6 +82,39 @@ def test_hotwords_reach_the_decoder(tiny_model: Path, speech: Samples) -> None:
     engine = WhisperEngine(str(tiny_model), material)
     assert texts(engine, speech) == tiny_whisper.WORDS_WITH_GIB_HINTED
     assert engine.hotwords == "drawbar, gib, tailstock"
+
+
+@pytest.mark.parametrize(
+    ("terms", "other", "same"),
+    [
+        (("drawbar", "gib"), ("drawbar", "gib"), True),
+        (("drawbar", "gib"), ("drawbar", "gib", "bar"), False),  # one hotword more
+        (("drawbar", "gib"), ("drawbar", "gib", "drawbar"), True),  # none more
+        (tuple(f"gib {word}" for word in "abcdefgh" * 9), tuple(f"gib {w}" for w in "abcdefgh" * 9), True),
+    ],
+)
+def test_kept_transcripts_depend_on_the_hotwords_alone(
+    tiny_model: Path, terms: tuple[str, ...], other: tuple[str, ...], same: bool
+) -> None:
+    one, two = SpeechMaterial(terms=terms, digest="1"), SpeechMaterial(terms=other, digest="2")
+    told = [told_of(WhisperEngine(str(tiny_model), material), material) for material in (one, two)]
+    assert (told[0] == told[1]) is same
+    assert not {"1", "2"} & set(told)
+
+
+def test_what_it_is_told_beyond_the_room_for_hotwords_changes_nothing(tiny_model: Path) -> None:
+    few = tuple(f"spindle {'a' * number}" for number in range(1, 90))
+    more = (*few, "spindle drain cock that is far too long")
+    one, two = (WhisperEngine(str(tiny_model), SpeechMaterial(terms=terms)).told for terms in (few, more))
+    assert one == two
+
+
+def test_a_broken_tokenizer_is_one_clear_line(tiny_model: Path, tmp_path: Path) -> None:
+    broken = shutil.copytree(tiny_model, tmp_path / "broken")
+    engine = WhisperEngine(str(broken))
+    (broken / "tokenizer.json").write_text("{")
+    with pytest.raises(EngineError, match=r"tokenizer\.json can't be read: "):
+        _ = engine.told
 
 
 def test_a_word_owed_to_hotwords_has_a_low_confidence(tiny_model: Path, speech: Samples) -> None:

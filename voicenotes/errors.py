@@ -10,6 +10,7 @@ VoicenotesError
 ├── MicrophoneError  a microphone that isn't there, or is there no more
 ├── BacklogError     a cluster of workers that can't be used
 ├── LabelError       a set of labelled sentences or visits that can't be scored
+├── LearningError    a suggestion that isn't there, or would do harm; additions that can't be written
 └── SheetError       a page to print that can't be set
 
 Each message is one line: what is wrong, and what to do about it.
@@ -56,6 +57,10 @@ class BacklogError(VoicenotesError):
 
 class LabelError(VoicenotesError):
     """A set of labelled sentences or visits is missing, empty or can't be scored."""
+
+
+class LearningError(VoicenotesError):
+    """A suggestion isn't there or would do harm, or additions to a pack can't be written."""
 
 
 class SheetError(VoicenotesError):

@@ -244,7 +244,7 @@ def ear_of(
     chosen, line = choose.choose_engine(
         engine, material, model=model, allow_download=download, progress=progress, say=say
     )
-    return Ear(chosen, material.digest, home), line
+    return Ear(chosen, choose.told_of(chosen, material), home), line
 
 
 def _after(line: str, say: Callable[[str], None] | None) -> Callable[[str], None] | None:

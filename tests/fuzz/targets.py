@@ -103,6 +103,16 @@ def whole_pack(content: bytes, folder: Path) -> None:
         load_pack(home)
 
 
+def overlay(content: bytes, folder: Path) -> None:
+    """Any bytes as the user's additions to a valid pack, which are then read with."""
+    home, own = write_pack(folder / "pack"), folder / "own"
+    own.mkdir()
+    (own / "small.yaml").write_bytes(content)
+    with only_our_errors(PackError, str(own / "small.yaml")):
+        pack = load_pack(home, own)
+        assert all(note.startswith(str(own / "small.yaml")) for note in pack.notes)
+
+
 def phrase(content: bytes, folder: Path) -> None:
     """Any text as a phrase: it is refused, or stands for as many phrases as were counted, or fewer."""
     text = content.decode("utf-8", "replace")
@@ -124,6 +134,7 @@ TARGETS: dict[str, Callable[[bytes, Path], None]] = {
     "recording": recording,
     "pack_file": pack_file,
     "whole_pack": whole_pack,
+    "overlay": overlay,
     "phrase": phrase,
 }
 
@@ -160,6 +171,11 @@ _TEXTS: dict[str, tuple[bytes, ...]] = {
         b'[{"text":"quiet","start":"1.0","end":2.0}]',
     ),
     "pack_file": tuple(text.encode() for text in FILES.values()),
+    "overlay": (
+        b"pack: small\nterms:\n  - {check: tank.leaks, term: drain cock}\ndeclined: [x]\n",
+        b"pack: small\nmisheard:\n  - {heard: tonk, said: tank, means: [tank, gone]}\n"
+        b"pronunciations:\n  - {word: jaw, sounds: [JH AO, JH AA]}\n",
+    ),
     "phrase": (b"(way|slide) <the> cover", b"=door <seal|gasket>", b"(a|b)(c|d)<e>"),
 }
 

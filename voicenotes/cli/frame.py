@@ -16,6 +16,8 @@ from voicenotes.errors import VoicenotesError
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
+    from voicenotes.vocabulary.schema import Pack
+
 SOME_UNREAD, REFUSED, INTERRUPTED, PIPE_CLOSED = 1, 2, 130, 141
 EXIT_CODES = (
     "Exit codes: 0 every recording was read; 1 some recording could not be read, or only in part, and "
@@ -68,6 +70,16 @@ def show(line: str, err: bool = False) -> None:
     from voicenotes.outputs.wording import printable
 
     typer.echo(printable(line), err=err)
+
+
+def loaded_pack(name_or_folder: str | Path) -> Pack:
+    """A pack with the user's additions; lines on those of them that can't be used go to stderr."""
+    from voicenotes.vocabulary.load import load_pack
+
+    pack = load_pack(name_or_folder)
+    for line in pack.notes:
+        show(line, err=True)
+    return pack
 
 
 def print_lines(lines: Iterable[str]) -> None:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from voicenotes.cli.frame import SOME_UNREAD, PackName, guarded_command, print_lines, show
+from voicenotes.cli.frame import SOME_UNREAD, PackName, guarded_command, loaded_pack, print_lines, show
 from voicenotes.cli.progress import progress_shown
 from voicenotes.cli.visits import Engine
 from voicenotes.errors import MicrophoneError
@@ -59,9 +59,8 @@ def listen(
     from voicenotes.listening.microphone import Microphone
     from voicenotes.listening.session import Session
     from voicenotes.listening.sources import Playback
-    from voicenotes.vocabulary.load import load_pack
 
-    loaded = load_pack(pack)
+    loaded = loaded_pack(pack)
     source: Source = Playback(play, speed) if play else Microphone(microphone)
     with progress_shown(False) as (progress, say):
         begun = listening_in(visit, loaded, engine.value, model, progress, say)

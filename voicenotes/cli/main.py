@@ -14,6 +14,7 @@ from voicenotes.cli.packs import lint, packs, schema
 from voicenotes.cli.reading import explain, score
 from voicenotes.cli.reports import report
 from voicenotes.cli.review import review
+from voicenotes.cli.suggestions import suggestions
 from voicenotes.cli.visits import gaps, process
 from voicenotes.cli.watching import watch
 
@@ -34,6 +35,7 @@ for command in (
     watch,
     review,
     report,
+    suggestions,
     explain,
     score,
     packs,

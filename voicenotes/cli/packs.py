@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from voicenotes.cli.frame import guarded_command, print_json, show
+from voicenotes.cli.frame import guarded_command, loaded_pack, print_json, show
 
 
 @guarded_command
@@ -31,13 +31,19 @@ def lint(
             metavar="FILE", help="Check this table of repair costs against the pack.", show_default=False
         ),
     ] = None,
+    overlay: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Check this file of additions to the pack.", show_default=False),
+    ] = None,
 ) -> None:
-    """Check a pack's files, or a cost table; name the file and line of the first fault."""
+    """Check a pack's files and your additions to it, or a cost table; name file and line of a fault."""
     from voicenotes.outputs.wording import count
     from voicenotes.vocabulary.lint import checked_sentences
-    from voicenotes.vocabulary.load import load_pack
 
-    loaded = load_pack(pack)
+    if overlay:
+        _lint_overlay(overlay, pack)
+        return
+    loaded = loaded_pack(pack)
     if costs:
         from voicenotes.vocabulary.costs import lacking_costs, read_costs
 
@@ -54,13 +60,32 @@ def lint(
     )
 
 
+def _lint_overlay(path: Path, pack: str) -> None:
+    """Say what a file of additions adds, and what of it the pack has no place for."""
+    from voicenotes.errors import PackError
+    from voicenotes.outputs.wording import count
+    from voicenotes.vocabulary.load import load_shipped_pack
+    from voicenotes.vocabulary.overlay import read_overlay, with_overlay
+
+    shipped = load_shipped_pack(pack)
+    if not path.is_file():
+        raise PackError(f"{path}: no such file; name the file that holds additions to '{shipped.id}'")
+    added = read_overlay(path, shipped.id)
+    for line in with_overlay(shipped, added, path).notes:
+        show(line, err=True)
+    show(
+        f"{path}: {count(len(added.terms), 'term')}, {count(len(added.misheard), 'mishearing')}, "
+        f"{count(len(added.pronunciations), 'pronunciation')}, {len(added.declined)} declined; no faults"
+    )
+
+
 @guarded_command
 def schema(
     name: Annotated[
         str,
         typer.Argument(
             help="record, gap-list, report, explanation, transcript, score, costs, pack, check, part, "
-            "aspect, cue, fact, commands, sentence or visit-label."
+            "aspect, cue, fact, commands, sentence, visit-label, overlay or suggestions."
         ),
     ] = "record",
 ) -> None:

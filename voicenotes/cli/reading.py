@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from voicenotes.cli.frame import AsJson, PackName, guarded_command, print_json, print_lines
+from voicenotes.cli.frame import AsJson, PackName, guarded_command, loaded_pack, print_json, print_lines
 
 
 @guarded_command
@@ -21,9 +21,8 @@ def explain(
     from voicenotes.outputs import explanation, terminal
     from voicenotes.outputs.canvas import signs_for
     from voicenotes.outputs.explanation_sheet import explanation_lines
-    from voicenotes.vocabulary.load import load_pack
 
-    explained = explanation.explain(sentence, load_pack(pack))
+    explained = explanation.explain(sentence, loaded_pack(pack))
     if as_json:
         print_json(explained.model_dump(mode="json"))
     else:
@@ -52,7 +51,7 @@ def score(
     from voicenotes.outputs.score_sheet import score_lines
     from voicenotes.scoring import score_sets
 
-    scored = score_sets(sets, pack, raw)
+    scored = score_sets(sets, loaded_pack(pack), raw)
     if as_json:
         print_json(scored.model_dump(mode="json"))
     else:

@@ -15,6 +15,7 @@ from voicenotes.cli.frame import (
     Visit,
     Visits,
     guarded_command,
+    loaded_pack,
     print_json,
     print_lines,
     show,
@@ -68,13 +69,12 @@ def process(
     """Transcribe and read each visit's recordings; write record.json beside them."""
     from voicenotes.backlog.outcomes import Orders
     from voicenotes.cli.backlog import process_backlog
-    from voicenotes.vocabulary.load import load_pack
 
     if scheduler is not None and download:
         raise BacklogError(
             "--download fetches to this machine: run 'voicenotes fetch' on each worker's instead"
         )
-    orders = Orders(load_pack(pack), engine.value, model, download)
+    orders = Orders(loaded_pack(pack), engine.value, model, download)
     if scheduler is None and len(visits) == 1:
         _process_one(visits[0], pack, orders, quiet)
     else:
@@ -174,12 +174,11 @@ def _gaps_command(visit: Path, pack: str) -> str:
 def pack_of(record: Record, given: str | None) -> Pack:
     """The pack that a record was made with; VoicenotesError when it is another one or not at hand."""
     from voicenotes.vocabulary.homes import shipped_packs
-    from voicenotes.vocabulary.load import load_pack
 
     wanted = record.pack.id
     if given is None and wanted not in shipped_packs():
         raise VisitError(f"this visit was read with the pack '{wanted}': name its folder with --pack")
-    loaded = load_pack(given or wanted)
+    loaded = loaded_pack(given or wanted)
     if loaded.id != wanted:
         raise VisitError(f"this visit was read with the pack '{wanted}', not with '{loaded.id}'")
     return loaded

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from voicenotes.cli.frame import PackName, Visit, guarded_command, print_lines, show
+from voicenotes.cli.frame import PackName, Visit, guarded_command, loaded_pack, print_lines, show
 from voicenotes.cli.progress import progress_shown
 from voicenotes.cli.visits import Engine
 
@@ -37,10 +37,9 @@ def watch(
     from voicenotes.outputs.gap_sheet import gap_lines
     from voicenotes.outputs.news import news_lines
     from voicenotes.visit import process_visit
-    from voicenotes.vocabulary.load import load_pack
     from voicenotes.watching.watch import watch_visit
 
-    loaded = load_pack(pack)
+    loaded = loaded_pack(pack)
     said: set[str] = set()
 
     def process(arrived: Collection[Path]) -> Record:

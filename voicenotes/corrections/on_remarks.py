@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from voicenotes.corrections.moot import are_read_so, is_moved_so, is_tagged_so
 from voicenotes.corrections.refs import place_of
 from voicenotes.corrections.reread import changed_quote, read_alone
 from voicenotes.corrections.settling import fits, judged
@@ -23,7 +24,7 @@ def apply_words(bench: Workbench, corrections: Sequence[Correction]) -> dict[Pla
     """Put words right; of several corrections of one remark the last one counts. Gives those back."""
     last: dict[Place, Correction] = {}
     for correction in corrections:
-        if isinstance(correction.what, Words):
+        if isinstance(correction.what, Words) and not are_read_so(bench, correction.what):
             place = _found(bench, correction, correction.what.remark)
             if place:
                 last[place] = correction
@@ -156,6 +157,9 @@ def apply_moves_and_tags(bench: Workbench, corrections: Sequence[Correction]) ->
 
 
 def _move(bench: Workbench, correction: Correction, move: Move) -> None:
+    if is_moved_so(bench, move):
+        bench.touch(move.to or move.check, correction)
+        return
     place = _found(bench, correction, move.remark)
     if place is None or not _known(bench, correction, move.check, move.to):
         return
@@ -181,6 +185,9 @@ def _move(bench: Workbench, correction: Correction, move: Move) -> None:
 
 
 def _tag(bench: Workbench, correction: Correction, tag: Tag) -> None:
+    if is_tagged_so(bench, tag):
+        bench.touch(tag.check, correction)
+        return
     place = _found(bench, correction, tag.remark)
     if place is None or not _known(bench, correction, tag.check):
         return

@@ -45,20 +45,23 @@ class Remarks:
                 return place
         return None
 
+    def at_its_time(self, ref: RemarkRef) -> tuple[Place, ...]:
+        """The remarks that share time with one, those that share most first."""
+        shared = [
+            (min(ref.end, place[2]) - max(ref.start, place[1]), place)
+            for name in self._files(ref)
+            for place in self.by_recording.get(name, ())
+        ]
+        return tuple(place for time, place in sorted(shared, key=lambda one: -one[0]) if time > 0)
+
     def at_its_place(self, ref: RemarkRef) -> RemarkRef | None:
         """The remark that shares most time with one that isn't there any more; None when none does."""
-        best: tuple[float, Place] | None = None
-        for name in self._files(ref):
-            for place in self.by_recording.get(name, ()):
-                shared = min(ref.end, place[2]) - max(ref.start, place[1])
-                if shared > 0 and (best is None or shared > best[0]):
-                    best = (shared, place)
-        if best is None:
-            return None
-        name, start, end = best[1]
-        return RemarkRef(
-            sha256=self.hashes.get(name), recording=name, start=start, end=end, quote=self.quotes[best[1]]
-        )
+        for place in self.at_its_time(ref)[:1]:
+            name, start, end = place
+            return RemarkRef(
+                sha256=self.hashes.get(name), recording=name, start=start, end=end, quote=self.quotes[place]
+            )
+        return None
 
     def _files(self, ref: RemarkRef) -> list[str]:
         """The files that hold the remark's recording, that with its own name first."""

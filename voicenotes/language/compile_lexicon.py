@@ -7,6 +7,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from voicenotes.language.collection import no_collecting
+from voicenotes.language.grow_lexicon import grown, more_phrases
 from voicenotes.language.lexicon import (
     CERTAINTY,
     MEANINGS,
@@ -170,7 +171,7 @@ def _add_fact(lexicon: Lexicon, fact: Fact) -> None:
 @lru_cache(maxsize=8)
 def _compiled(pack: _Keyed) -> Lexicon:
     with no_collecting():
-        return _compile(pack.pack)
+        return (_grown(pack.without, pack.pack) if pack.without else None) or _compile(pack.pack)
 
 
 @dataclass(frozen=True)
@@ -179,11 +180,27 @@ class _Keyed:
 
     digest: str
     pack: Pack = field(compare=False)
+    without: Pack | None = field(default=None, compare=False)
 
 
-def lexicon_of(pack: Pack) -> Lexicon:
-    """The compiled phrases of a pack; compiled once for each content of the pack."""
-    return _compiled(_Keyed(pack.digest, pack))
+def lexicon_of(pack: Pack, without: Pack | None = None) -> Lexicon:
+    """The compiled phrases of a pack; compiled once for each content of the pack.
+
+    Where `without` is a pack that lacks a few phrases of it, it is made from what was compiled of that.
+    """
+    return _compiled(_Keyed(pack.digest, pack, without))
+
+
+def _grown(before: Pack, after: Pack) -> Lexicon | None:
+    """A pack made from what was compiled of the one without some phrases; None where that can't be done."""
+    more = more_phrases(before, after)
+    if more is None:
+        return None
+    added = Lexicon()
+    for kind, name, which, phrases in more:
+        how: How = "exact" if which == "terms" else "misheard"
+        _add_terms(added, phrases, Subject(kind, name), how)
+    return grown(lexicon_of(before), added, after)
 
 
 def _words_of_tree(tree: dict[str, Any]) -> Iterator[str]:

@@ -52,9 +52,9 @@ def sound_index(lexicon: Lexicon) -> SoundIndex:
     for words in sorted(lexicon.term_phrases, key=lambda words: (len(words), words)):
         if len(words) > MOST_TERM_WORDS:
             continue
-        head = "".join(_word_sounds(word, index)[0] for word in words[:-1])
+        head = "".join(ways_to_say(word, index)[0] for word in words[:-1])
         for last in (words[-1], *plural_forms(words[-1])):
-            sequence = joined(head + _word_sounds(last, index)[0])
+            sequence = joined(head + ways_to_say(last, index)[0])
             if LEAST_SOUNDS <= len(sequence) <= MOST_SOUNDS and sequence not in index.terms:
                 index.terms[sequence] = words
                 index.by_skeleton.setdefault(skeleton(sequence), []).append(sequence)
@@ -67,7 +67,7 @@ def joined(sequence: str) -> str:
 
 
 @lru_cache(maxsize=50_000)
-def _word_sounds(word: str, index: SoundIndex) -> tuple[str, ...]:
+def ways_to_say(word: str, index: SoundIndex) -> tuple[str, ...]:
     """The ways a word is said; one empty way for a word without a letter."""
     said = pronunciations(word, index.given, in_dictionary, english_sounds())
     return tuple(sounds_of(one) for one in said[:SAYINGS_OF_A_WORD]) or ("",)
@@ -77,7 +77,7 @@ def _word_sounds(word: str, index: SoundIndex) -> tuple[str, ...]:
 def sounds_like(words: tuple[str, ...], index: SoundIndex) -> Alike | None:
     """The term nearest in sound to some words, if one is near enough for its length."""
     best: Alike | None = None
-    sayings = product(*(_word_sounds(word, index) for word in words))
+    sayings = product(*(ways_to_say(word, index) for word in words))
     for saying in islice(sayings, SAYINGS_OF_A_STRETCH):
         sequence = joined("".join(saying))
         if not LEAST_SOUNDS - 1 <= len(sequence) <= MOST_SOUNDS + 1:

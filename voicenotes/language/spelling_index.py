@@ -46,7 +46,7 @@ def near_index(lexicon: Lexicon) -> NearIndex:
         terms[joined] = words
         by_length[len(joined)].append(joined)
     return NearIndex(
-        {length: tuple(items) for length, items in by_length.items()},
+        {length: tuple(sorted(items)) for length, items in by_length.items()},
         terms,
         rarity,
         frozenset(word for words in lexicon.term_phrases for word in words),

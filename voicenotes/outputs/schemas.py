@@ -1,4 +1,4 @@
-"""JSON Schemas of record, report, explanation, transcript, score, costs and pack files, from the models."""
+"""JSON Schemas of what is printed and of what is read, from the models."""
 
 from __future__ import annotations
 
@@ -12,9 +12,11 @@ from voicenotes.findings.score_values import Score
 from voicenotes.model import Record, Transcript
 from voicenotes.outputs.explanation import Explanation
 from voicenotes.outputs.report_values import Report
+from voicenotes.outputs.suggestion_values import Suggestions
 from voicenotes.vocabulary.commands import Commands
 from voicenotes.vocabulary.costs import CostTable
 from voicenotes.vocabulary.labels import LabelledSentence, VisitLabel
+from voicenotes.vocabulary.overlay import Overlay
 from voicenotes.vocabulary.schema import Aspect, Check, Cue, Fact, PackHead, Part
 
 DRAFT = "https://json-schema.org/draft/2020-12/schema"
@@ -36,6 +38,8 @@ _ONE: dict[str, type[BaseModel]] = {
     "gap-list": GapList,
     "report": Report,
     "costs": CostTable,
+    "overlay": Overlay,
+    "suggestions": Suggestions,
 }
 _FILES: dict[str, Any] = {
     "checks-file": tuple[Check, ...],

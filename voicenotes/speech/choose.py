@@ -48,6 +48,13 @@ def choose_engine(
     return _embedded(material, cache_dir), _how_to_do_better()
 
 
+def told_of(engine: SpeechEngine, material: SpeechMaterial) -> str:
+    """A digest of what an engine is told of a pack, on which its kept transcripts depend: all the material,
+    unless the engine says in `told` that it uses less of it."""
+    told: str | None = getattr(engine, "told", None)
+    return material.digest if told is None else told
+
+
 def best_model_here() -> str | None:
     """The name of the Whisper model that "auto" takes, or None when there is none."""
     from voicenotes.speech.whisper_load import has_gpu

@@ -24,7 +24,7 @@ from voicenotes.speech.model_file import folder_problem
 from voicenotes.speech.whisper_models import find_model, is_path, known_models, model_homes
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sized
 
     import numpy as np
     from numpy.typing import NDArray
@@ -76,6 +76,25 @@ class WhisperEngine:
         """A digest of libraries, model files, device, options and guards; see SpeechEngine."""
         return settings_digest(self._folder, self._device, self._limits)
 
+    @property
+    def told(self) -> str:
+        """A digest of what it is told of a pack: its hotwords alone; see `told_of` of choose.py.
+
+        Needs the model's tokenizer, not the model. Raises EngineError when that can't be read.
+        """
+        from tokenizers import Tokenizer
+
+        try:
+            tokenizer = Tokenizer.from_file(str(self._folder / "tokenizer.json"))
+        except Exception as error:  # the library raises nothing more special
+            raise EngineError(
+                f"{self._folder / 'tokenizer.json'} can't be read: {whisper_load.one_line(error)}"
+            ) from error
+        return hashlib.sha256(self._choose(tokenizer.encode).encode()).hexdigest()[:16]
+
+    def _choose(self, encode: Callable[..., Sized]) -> str:
+        return choose_hotwords(self._terms, lambda text: len(encode(text, add_special_tokens=False)))
+
     def transcribe(
         self, samples: NDArray[np.float32], progress: Callable[[float], None] | None = None
     ) -> Transcript:
@@ -116,10 +135,7 @@ class WhisperEngine:
     def _load(self) -> whisper_load.Loaded:
         if self._loaded is None:
             loaded = whisper_load.load_model(self._folder, self._device)
-            encode = loaded.model.hf_tokenizer.encode
-            self.hotwords = choose_hotwords(
-                self._terms, lambda text: len(encode(text, add_special_tokens=False))
-            )
+            self.hotwords = self._choose(loaded.model.hf_tokenizer.encode)
             self._loaded = loaded
         return self._loaded
 

@@ -12,6 +12,7 @@ from voicenotes.vocabulary.commands import Commands, check_commands
 from voicenotes.vocabulary.entry import MOST_PHRASES_OF_A_PACK, phrase_count
 from voicenotes.vocabulary.homes import SHARED_LANGUAGE, pack_folder, vocab_home
 from voicenotes.vocabulary.labels import LabelledSentence
+from voicenotes.vocabulary.overlay import overlay_file, read_overlay, with_overlay
 from voicenotes.vocabulary.schema import (
     Aspect,
     Check,
@@ -24,12 +25,23 @@ from voicenotes.vocabulary.schema import (
 from voicenotes.vocabulary.yaml_files import read_as, read_yaml, validate_as
 
 
-def load_pack(name_or_folder: str | Path) -> Pack:
-    """Load a shipped pack by name, or one's own by folder.
+def load_pack(name_or_folder: str | Path, overlays: str | Path | None = None) -> Pack:
+    """Load a shipped pack by name, or one's own by folder, with the user's additions to it.
 
-    Raises PackError with file and line for the first thing that is malformed or names something
-    that the pack does not have.
+    `overlays` is the folder that these stand in, if it is not the usual one. Raises PackError with file and
+    line for the first thing that is malformed or names something that the pack does not have.
     """
+    pack = load_shipped_pack(name_or_folder)
+    path = overlay_file(pack.id, overlays)
+    overlay = read_overlay(path, pack.id)
+    whole = with_overlay(pack, overlay, path)
+    if overlay.adds:
+        _check_size(path, (whole.head, whole.checks, whole.parts))
+    return whole
+
+
+def load_shipped_pack(name_or_folder: str | Path) -> Pack:
+    """The pack as its folder has it, without the user's additions; errors as for `load_pack`."""
     folder = pack_folder(name_or_folder)
     english = vocab_home() / SHARED_LANGUAGE
     head = read_as(folder / "pack.yaml", PackHead)

@@ -263,6 +263,7 @@ class Pack(Entry):
     commands: Commands = Commands()
     home: str = Field(default="", description="the folder that the pack was loaded from")
     digest: str = Field(description="changes whenever any file of the pack changes")
+    notes: tuple[str, ...] = Field(default=(), description="lines for the user on his own additions to it")
 
     @property
     def id(self) -> str:
