@@ -304,9 +304,18 @@ def _report(view: View, desk: Desk) -> Page:
     if left:
         marked = "finding is" if left == 1 else "findings are"
         intro = f"{intro} {left} {marked} not looked at yet, and will be marked so."
+    facts = view.now.record.facts
+    noted = [
+        fact.title
+        for fact in desk.pack.facts
+        if fact.id in facts and facts[fact.id].value is not None and fact.id not in view.now.facts
+    ]
     return Page(
         "report", "Report", intro,
-        extra={"formats": list(WORDS.items()), "summary": summary, "troubles": troubles},
+        extra={
+            "formats": list(WORDS.items()), "summary": summary, "troubles": troubles,
+            "noted": ", ".join(noted),
+        },
     )  # fmt: skip
 
 
