@@ -11,11 +11,13 @@ from pathlib import Path
 
 import openpyxl
 import pytest
+from correcting import by, settle, wording
 from pypdf import PdfReader
 from report_texts import FORMATS, cells_of, csv_rows, parsed, pdf_text, squeezed, text_of
 from small_pack import write_pack
 
 import voicenotes
+from voicenotes.corrections.values import Add, Correction, SetFact
 from voicenotes.model import Evidence, FactFinding, Record
 from voicenotes.outputs.typeset import typeset
 from voicenotes.outputs.typeset.drawable import drawable, spans
@@ -127,14 +129,28 @@ def record_with(pack: Pack, quotes: tuple[str, ...]) -> Record:
         if gap.id != "tank.leaks"
     )
     facts = {
-        "maker": FactFinding(value=quotes[0] if quotes else None, evidence=tuple(said(q) for q in quotes))
+        **base.facts,
+        "maker": FactFinding(value=quotes[0] if quotes else None, evidence=tuple(said(q) for q in quotes)),
     }
     return base.model_copy(update={"checks": checks, "gaps": gaps, "facts": facts})
 
 
+def corrections_with(record: Record, quotes: tuple[str, ...]) -> list[Correction]:
+    """Corrections whose texts are the quotes: names, added findings, a wording, a reason."""
+    of = zip(quotes, quotes[1:] + quotes[:1], strict=True)
+    found = [by(Add(title=quote), who=other) for quote, other in of]
+    return [
+        *found,
+        wording(record, "head.noise", quotes[0]),
+        settle(record, "head.heat", FORMULAS[0]),
+        by(SetFact(fact="serial", value=FORMULAS[1], was=record.facts["serial"].value)),
+    ]
+
+
 @pytest.fixture(scope="module")
 def hostile(pack: Pack) -> dict[str, str | bytes]:
-    report = report_of(record_with(pack, QUOTES), pack)
+    record = record_with(pack, QUOTES)
+    report = report_of(record, pack, corrections=corrections_with(record, QUOTES))
     return {format_: rendered(report, format_) for format_ in FORMATS}
 
 
@@ -151,7 +167,9 @@ def test_hostile_quotes_are_shown_as_they_are(
 
 def test_no_quote_becomes_an_element_of_the_page(hostile: dict[str, str | bytes], pack: Pack) -> None:
     page = parsed(str(hostile["html"]))
-    plain = parsed(str(rendered(report_of(record_with(pack, ("a",)), pack), "html")))
+    record = record_with(pack, ("a",))
+    corrections = corrections_with(record, ("a",))
+    plain = parsed(str(rendered(report_of(record, pack, corrections=corrections), "html")))
     assert set(page.tags) == set(plain.tags)
     assert "script" not in page.tags and "iframe" not in page.tags
     assert not [name for name, _ in page.attributes if name.startswith("on")]

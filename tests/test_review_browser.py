@@ -239,12 +239,16 @@ def test_the_whole_review_by_keys(page: Page, visit: Path, pack: Pack) -> None:
         if not left:
             if page.locator("#counts .count", has_text="Every finding has been looked at").count():
                 break
-            page.reload()
+            with page.expect_navigation():
+                page.keyboard.press("Enter")  # "Show the next ones" has the focus
             page.keyboard.press("j")
             continue
         page.keyboard.press("c")
         until(page, f"document.querySelectorAll('[data-card]:not([data-done])').length < {left}")
     assert page.locator("#counts .count").inner_text() == "Every finding has been looked at"
+    assert page.evaluate("document.activeElement.textContent") == "All looked at: make the report"
+    page.keyboard.press("Enter")
+    page.locator("a.first", has_text="PDF").wait_for()
     done = stands(visit, pack)
     assert len(done.findings) == to_review
     assert all(not review.changed for review in done.findings.values())

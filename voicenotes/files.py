@@ -134,7 +134,7 @@ def write_atomically(path: Path, content: str | bytes) -> None:
             file.flush()
             os.fsync(file.fileno())
         temporary.replace(path)
-        _sync_folder(path.parent)
+        sync_folder(path.parent)
     except OSError as error:
         raise _cannot_write(path.parent, error) from None
     finally:
@@ -151,7 +151,7 @@ def remove_left_overs(*folders: Path) -> None:
                     path.unlink()
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
     """Make the new name itself last; systems that can't sync a folder are left to themselves."""
     with contextlib.suppress(OSError):
         handle = os.open(folder, os.O_RDONLY)

@@ -6,6 +6,7 @@ import contextlib
 import functools
 import os
 import sys
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
@@ -26,6 +27,22 @@ EXIT_CODES = (
 
 Command = TypeVar("Command", bound="Callable[..., None]")
 
+
+class Engine(StrEnum):
+    """The speech engines to choose from."""
+
+    auto = "auto"
+    whisper = "whisper"
+    embedded = "embedded"
+
+
+class Paper(StrEnum):
+    """The papers that pages are set for."""
+
+    a4 = "a4"
+    letter = "letter"
+
+
 Visit = Annotated[Path, typer.Argument(help="Folder with the recordings of one visit.", show_default=False)]
 Visits = Annotated[
     list[Path],
@@ -34,6 +51,17 @@ Visits = Annotated[
     ),
 ]
 PackName = Annotated[str, typer.Option("--pack", help="A pack that came with voicenotes, or a folder.")]
+EngineName = Annotated[
+    Engine, typer.Option("--engine", help="Speech engine; auto takes the best on this machine.")
+]
+ModelName = Annotated[
+    str | None,
+    typer.Option("--model", metavar="NAME_OR_FOLDER", help="Whisper model to use.", show_default=False),
+]
+OwnPack = Annotated[
+    str | None,
+    typer.Option("--pack", help="The pack's folder, if it is one of your own.", show_default=False),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON for other programs.")]
 
 

@@ -12,9 +12,18 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from voicenotes.cli.frame import SOME_UNREAD, PackName, guarded_command, loaded_pack, print_lines, show
+from voicenotes.cli.frame import (
+    SOME_UNREAD,
+    Engine,
+    EngineName,
+    ModelName,
+    PackName,
+    guarded_command,
+    loaded_pack,
+    print_lines,
+    show,
+)
 from voicenotes.cli.progress import progress_shown
-from voicenotes.cli.visits import Engine
 from voicenotes.errors import MicrophoneError
 
 if TYPE_CHECKING:
@@ -39,12 +48,8 @@ def listen(
         ),
     ] = None,
     silent: Annotated[bool, typer.Option("--silent", help="No answers aloud, no tones.")] = False,
-    engine: Annotated[
-        Engine, typer.Option(help="Speech engine; auto takes the best on this machine.")
-    ] = Engine.auto,
-    model: Annotated[
-        str | None, typer.Option(metavar="NAME_OR_FOLDER", help="Whisper model to use.", show_default=False)
-    ] = None,
+    engine: EngineName = Engine.auto,
+    model: ModelName = None,
     play: Annotated[
         list[Path] | None,
         typer.Option(

@@ -2,24 +2,16 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from voicenotes.cli.frame import Visit, guarded_command, show
+from voicenotes.cli.frame import OwnPack, Paper, Visit, guarded_command, show
 from voicenotes.cli.visits import pack_of
 from voicenotes.errors import VisitError
 
 FORMATS = ("html", "pdf", "xlsx", "csv", "md", "json")
-
-
-class Paper(StrEnum):
-    """The papers that the PDF is set for."""
-
-    a4 = "a4"
-    letter = "letter"
 
 
 @guarded_command
@@ -39,10 +31,7 @@ def report(
         ),
     ] = None,
     paper: Annotated[Paper, typer.Option("--paper", help="Paper of the PDF.")] = Paper.a4,
-    pack: Annotated[
-        str | None,
-        typer.Option("--pack", help="The pack's folder, if it is one of your own.", show_default=False),
-    ] = None,
+    pack: OwnPack = None,
 ) -> None:
     """Write the report of a visit for a buyer: what was found, what was not checked, what was only told."""
     from voicenotes.report.words import troubles

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from voicenotes.cli.frame import Visit, guarded_command, show
+from voicenotes.cli.frame import OwnPack, Visit, guarded_command, show
 
 
 @guarded_command
@@ -18,10 +18,7 @@ def review(
     ] = None,
     no_browser: Annotated[bool, typer.Option("--no-browser", help="Only print the address.")] = False,
     port: Annotated[int, typer.Option("--port", min=0, max=65_535, help="Port; 0 takes a free one.")] = 0,
-    pack: Annotated[
-        str | None,
-        typer.Option("--pack", help="The pack's folder, if it is one of your own.", show_default=False),
-    ] = None,
+    pack: OwnPack = None,
 ) -> None:
     """Review a visit against its recordings in the browser; corrections are kept beside the record."""
     from voicenotes.cli.visits import pack_of

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -11,7 +10,12 @@ import typer
 from voicenotes.cli.frame import (
     SOME_UNREAD,
     AsJson,
+    Engine,
+    EngineName,
+    ModelName,
+    OwnPack,
     PackName,
+    Paper,
     Visit,
     Visits,
     guarded_command,
@@ -30,31 +34,12 @@ if TYPE_CHECKING:
     from voicenotes.vocabulary.schema import Pack
 
 
-class Engine(StrEnum):
-    """The speech engines to choose from."""
-
-    auto = "auto"
-    whisper = "whisper"
-    embedded = "embedded"
-
-
-class Paper(StrEnum):
-    """The paper of a page to print."""
-
-    a4 = "a4"
-    letter = "letter"
-
-
 @guarded_command
 def process(
     visits: Visits,
     pack: PackName = "cnc_lathe",
-    engine: Annotated[
-        Engine, typer.Option(help="Speech engine; auto takes the best on this machine.")
-    ] = Engine.auto,
-    model: Annotated[
-        str | None, typer.Option(metavar="NAME_OR_FOLDER", help="Whisper model to use.", show_default=False)
-    ] = None,
+    engine: EngineName = Engine.auto,
+    model: ModelName = None,
     download: Annotated[
         bool, typer.Option("--download", help="Fetch the Whisper model if it is not on this machine.")
     ] = False,
@@ -112,10 +97,7 @@ def _process_one(visit: Path, pack: str, orders: Orders, quiet: bool) -> None:
 @guarded_command
 def gaps(
     visit: Visit,
-    pack: Annotated[
-        str | None,
-        typer.Option("--pack", help="The pack's folder, if it is one of your own.", show_default=False),
-    ] = None,
+    pack: OwnPack = None,
     as_json: AsJson = False,
     must: Annotated[bool, typer.Option("--must", help="Only what must be settled before leaving.")] = False,
     minutes: Annotated[

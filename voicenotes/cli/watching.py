@@ -9,9 +9,18 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from voicenotes.cli.frame import PackName, Visit, guarded_command, loaded_pack, print_lines, show
+from voicenotes.cli.frame import (
+    Engine,
+    EngineName,
+    ModelName,
+    PackName,
+    Visit,
+    guarded_command,
+    loaded_pack,
+    print_lines,
+    show,
+)
 from voicenotes.cli.progress import progress_shown
-from voicenotes.cli.visits import Engine
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator
@@ -24,12 +33,8 @@ if TYPE_CHECKING:
 def watch(
     visit: Visit,
     pack: PackName = "cnc_lathe",
-    engine: Annotated[
-        Engine, typer.Option(help="Speech engine; auto takes the best on this machine.")
-    ] = Engine.auto,
-    model: Annotated[
-        str | None, typer.Option(metavar="NAME_OR_FOLDER", help="Whisper model to use.", show_default=False)
-    ] = None,
+    engine: EngineName = Engine.auto,
+    model: ModelName = None,
     must: Annotated[bool, typer.Option("--must", help="List only what must be settled first.")] = False,
 ) -> None:
     """Wait for memos to arrive in a visit's folder; process each, and show what is still open."""

@@ -21,7 +21,7 @@ from pydantic import ValidationError
 
 from voicenotes.corrections.values import CORRECTION, Correction
 from voicenotes.errors import NoRoomError, VisitError
-from voicenotes.files import CORRECTIONS_FILE, visit_folder
+from voicenotes.files import CORRECTIONS_FILE, sync_folder, visit_folder
 from voicenotes.lock import short_lock
 
 if TYPE_CHECKING:
@@ -120,7 +120,7 @@ def append(
                 _put_aside(home, content[end:])
             with os.fdopen(_opened(path, os.O_RDWR | os.O_CREAT), "r+b", buffering=0) as file:
                 _write(file, end, line_of(correction))
-            _sync(folder)
+            sync_folder(folder)
     except OSError as error:
         raise _cannot_write(path, error) from None
     return (*journal.corrections, correction)
@@ -196,16 +196,6 @@ def _put_aside(home: Path, torn: bytes) -> None:
         os.fsync(handle)
     finally:
         os.close(handle)
-
-
-def _sync(folder: Path) -> None:
-    """Make the journal's name itself last; systems that can't sync a folder are left to themselves."""
-    with contextlib.suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
 
 
 def _cannot_write(path: Path, error: OSError) -> VisitError:

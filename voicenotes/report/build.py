@@ -13,6 +13,7 @@ from voicenotes.outputs.report_values import (
     ReportStation,
     StationMark,
 )
+from voicenotes.outputs.walk_round import station_state
 from voicenotes.report.reviews import added_findings, captions, report_corrections, stands_of, value_of
 from voicenotes.report.said import checks_of, facts_of, fittings_of, hearsay_of
 from voicenotes.report.summary import summary_of
@@ -85,7 +86,7 @@ def report_from(
         corrections=report_corrections(stands),
         damaged=stands.damaged,
         hearsay=hearsay_of(stands, pack),
-        stations=_stations(checks, pack),
+        stations=_stations(stands, checks, pack),
         checklist=_checklist(checks, pack),
         photos=_photos(pictures or {}, captions(stands)),
         cost=cost,
@@ -113,30 +114,28 @@ def _mark(check: ReportCheck) -> Mark:
     return check.group
 
 
-def _stations(checks: Sequence[ReportCheck], pack: Pack) -> tuple[ReportStation, ...]:
+def _stations(stands: Stands, checks: Sequence[ReportCheck], pack: Pack) -> tuple[ReportStation, ...]:
     """The walk round: each station of the pack that has checks, in walking order."""
+    open_ = {gap.id for gap in stands.record.gaps}
+    left = {gap.check for gap in stands.now.settled}
     stations = []
     for station in pack.head.stations:
         here = [check for check in checks if check.station == station.id]
         if not here:
             continue
-        of = {
-            group: sum(check.group == group for check in here)
-            for group in ("defect", "open", "set_aside", "not_fitted")
-        }
-        applying = len(here) - of["not_fitted"]
+        state = station_state((f for f in stands.record.checks if f.station == station.id), open_, left)
         stations.append(
             ReportStation(
                 id=station.id,
                 title=clean(station.title),
                 cautions=tuple(clean(caution) for caution in station.cautions),
                 marks=tuple(StationMark(check=c.id, title=c.title, mark=_mark(c)) for c in here),
-                applying=applying,
-                settled=applying - of["open"] - of["set_aside"],
-                left=of["set_aside"],
-                defects=of["defect"],
-                open=of["open"],
-                not_fitted=of["not_fitted"],
+                applying=state.applying,
+                settled=state.settled,
+                left=state.left,
+                defects=state.defects,
+                open=state.open,
+                not_fitted=state.not_fitted,
             )
         )
     return tuple(stations)

@@ -5,11 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from voicenotes.outputs.walk_round import SEVERITIES
 from voicenotes.report import page_parts, page_records, pieces
 from voicenotes.report.drawing import legend, svg
 from voicenotes.report.markup import Markup, joined, stylesheet, tag
 from voicenotes.report.words import (
-    SEVERITIES,
     how_many,
     of_group,
     troubles,

@@ -5,12 +5,12 @@ from __future__ import annotations
 import base64
 from typing import TYPE_CHECKING
 
+from voicenotes.outputs.walk_round import SEVERITIES
 from voicenotes.report import pieces
 from voicenotes.report.markup import Markup, joined, tag
 from voicenotes.report.words import (
     NOT_PASSED,
     NOTED,
-    SEVERITIES,
     SEVERITY_MEANS,
     VERDICTS,
     added_defects,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from voicenotes.outputs.typeset.drawable import NOTE, all_drawable
 from voicenotes.outputs.typeset.typeset import pdf
+from voicenotes.outputs.walk_round import SEVERITIES
 from voicenotes.outputs.wording import length
 from voicenotes.report.cost_words import (
     METHOD,
@@ -24,7 +25,6 @@ from voicenotes.report.tables import tables_of
 from voicenotes.report.words import (
     MARKS,
     NOT_PASSED,
-    SEVERITIES,
     SIGNS,
     VERDICTS,
     heard_in,

@@ -5,9 +5,9 @@ from __future__ import annotations
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
+from voicenotes.outputs.walk_round import SEVERITIES
 from voicenotes.outputs.wording import minutes
 from voicenotes.report.words import (
-    SEVERITIES,
     SEVERITY_MEANS,
     VERDICTS,
     added_at,

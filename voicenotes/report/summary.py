@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from voicenotes.outputs.walk_round import SEVERITIES
 from voicenotes.outputs.wording import count, in_a_list, length, minutes
 from voicenotes.report.cost_words import found_line, invented_line, open_line, unpriced_line
 from voicenotes.report.words import (
     NOT_REVIEWED,
-    SEVERITIES,
     added_defects,
     defects,
     how_many,

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from voicenotes.outputs.walk_round import SEVERITIES
 from voicenotes.outputs.wording import length
 from voicenotes.report import more_tables
 from voicenotes.report.table import Cell, Table, quote_lines, reading_lines, to_know_lines
 from voicenotes.report.words import (
     ADDED,
-    SEVERITIES,
     VERDICTS,
     added_result,
     deciding,

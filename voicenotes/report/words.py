@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from voicenotes.outputs.wording import count, length, number, printable
+from voicenotes.outputs.walk_round import SEVERITY_SIGNS, state_words
+from voicenotes.outputs.wording import length, number, printable
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
     from voicenotes.outputs.report_values import (
         AddedFinding,
         Hearsay,
+        Mark,
         Report,
         ReportCheck,
         ReportCorrection,
@@ -24,7 +26,6 @@ if TYPE_CHECKING:
         Review,
     )
 
-SEVERITIES: tuple[Severity, ...] = ("critical", "major", "minor")
 SEVERITY_MEANS = {
     "critical": "can hurt someone, or the machine can't do its work",
     "major": "function impaired, or costly to put right",
@@ -59,8 +60,9 @@ MARKS = {
     "set_aside": "left open by a person, with a reason",
     "not_fitted": "not fitted",
 }
-SIGNS = {
-    "ok": "\u2713", "critical": "C", "major": "M", "minor": "m", "must": "!", "open": "?", "told": "\u201d",
+SIGNS: dict[Mark, str] = {
+    "critical": SEVERITY_SIGNS["critical"], "major": SEVERITY_SIGNS["major"],
+    "minor": SEVERITY_SIGNS["minor"], "ok": "\u2713", "must": "!", "open": "?", "told": "\u201d",
     "set_aside": "\u2026", "not_fitted": "\u2013",
 }  # fmt: skip
 NOT_REVIEWED = "not reviewed"
@@ -238,12 +240,8 @@ def station_titles(report: Report) -> dict[str, str]:
 
 
 def station_line(station: ReportStation) -> str:
-    """A station's share in words: "6 of 9 settled, 1 left open, 2 defects"."""
-    if not station.applying:
-        return "nothing to check: not fitted"
-    words = f"{station.settled} of {station.applying} settled"
-    left = f", {station.left} left open" if station.left else ""
-    return f"{words}{left}" + (f", {count(station.defects, 'defect')}" if station.defects else "")
+    """A station's counts in words."""
+    return state_words(station.applying, station.settled, station.left, station.defects)
 
 
 def joined(words: Sequence[str], most: int = 6) -> str:

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from voicenotes.review.words import sign_of
+from voicenotes.outputs.walk_round import station_state
 
 if TYPE_CHECKING:
     from voicenotes.review.desk import View
@@ -15,8 +14,6 @@ if TYPE_CHECKING:
 WIDTH, HEIGHT = 340.0, 420.0
 INSET, CORNER = 30.0, 56.0
 RADIUS = 17.0
-SEVERITIES = ("critical", "major", "minor")
-LETTERS = {"critical": "!!", "major": "!", "minor": "~"}
 
 
 @dataclass(frozen=True)
@@ -50,20 +47,16 @@ def stops_of(view: View) -> list[Stop]:
     stations = [station for station in view.stations if station in checks]
     for number, station in enumerate(stations):
         here = [view.findings[check] for check in checks[station]]
-        applying = [f for f in here if f.outcome != "not_fitted"]
-        settled = sum(f.id not in view.gaps for f in applying)
-        signs = Counter(sign_of(f) for f in applying)
-        worst = next((severity for severity in SEVERITIES if signs[severity]), None)
-        defects = sum(signs[severity] for severity in SEVERITIES)
+        now = station_state(here, view.gaps, view.settled)
         look = sum(f.id in view.doubts for f in here)
         x, y = on_path(number / max(1, len(stations)))
         state = (
             "none"
-            if not applying
+            if not now.applying
             else "open"
-            if not settled
+            if not now.settled
             else "part"
-            if settled < len(applying)
+            if now.settled < now.applying
             else "done"
         )
         found.append(
@@ -73,28 +66,17 @@ def stops_of(view: View) -> list[Stop]:
                 title=view.stations[station],
                 x=round(x, 1),
                 y=round(y, 1),
-                settled=settled,
-                of=len(applying),
-                defects=defects,
-                worst=worst,
+                settled=now.settled,
+                of=now.applying,
+                defects=now.defects,
+                worst=now.worst,
                 look=look,
-                arc=_arc(x, y, settled / len(applying)) if applying else "",
+                arc=_arc(x, y, now.settled / now.applying) if now.applying else "",
                 state=state,
-                line=_line(settled, len(applying), defects, look),
+                line=f"{now.words}, {look} to look at" if look else now.words,
             )
         )
     return found
-
-
-def _line(settled: int, of: int, defects: int, look: int) -> str:
-    if not of:
-        return "machine has none"
-    parts = [f"{settled} of {of} checked"]
-    if defects:
-        parts.append(f"{defects} defect{'s' if defects > 1 else ''}")
-    if look:
-        parts.append(f"{look} to look at")
-    return ", ".join(parts)
 
 
 def on_path(share: float) -> tuple[float, float]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from voicenotes.corrections.refs import place_of
 from voicenotes.corrections.wording import FITTED, said_of
+from voicenotes.outputs.walk_round import SEVERITY_SIGNS
 from voicenotes.review.attention import WORST_FIRST, is_to_review
 from voicenotes.review.cards import Card, Done, Row, by_severity, card_of, row_of, when
 from voicenotes.review.drawing import HEIGHT, WIDTH, route, stops_of
@@ -93,7 +94,7 @@ def environment() -> Environment:
         loader=PackageLoader("voicenotes.review"), autoescape=True, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True, auto_reload=False,
     )  # fmt: skip
-    made.globals |= {"once": lambda: secrets.token_hex(12)}
+    made.globals |= {"once": lambda: secrets.token_hex(12), "severity_signs": SEVERITY_SIGNS}
     return made
 
 
@@ -303,9 +304,18 @@ def _report(view: View, desk: Desk) -> Page:
     if left:
         marked = "finding is" if left == 1 else "findings are"
         intro = f"{intro} {left} {marked} not looked at yet, and will be marked so."
+    facts = view.now.record.facts
+    noted = [
+        fact.title
+        for fact in desk.pack.facts
+        if fact.id in facts and facts[fact.id].value is not None and fact.id not in view.now.facts
+    ]
     return Page(
         "report", "Report", intro,
-        extra={"formats": list(WORDS.items()), "summary": summary, "troubles": troubles},
+        extra={
+            "formats": list(WORDS.items()), "summary": summary, "troubles": troubles,
+            "noted": ", ".join(noted),
+        },
     )  # fmt: skip
 
 

@@ -65,12 +65,26 @@ function go(card) {
   card.scrollIntoView({ block: "nearest" });
 }
 
+// When nothing on this page is left to look at: the way to the next ones, or to the report.
+function onward() {
+  if (document.querySelector("[data-card]:not([data-done])")) return null;
+  const ready = document.querySelector('#counts a[href="/?view=report"]');
+  if (!ready && view() !== "look") return null;
+  const link = document.createElement("a");
+  link.href = ready ? "/?view=report" : "/?view=look";
+  link.textContent = ready ? "All looked at: make the report" : "Show the next ones";
+  told.append(" ", link);
+  return link;
+}
+
 function focusAfter(found, goesOn) {
   const ids = found.parts.map(([id]) => id).filter((id) => /^[cr]-/.test(id));
   const here = ids.map((id) => document.getElementById(id)).find(Boolean);
   if (!goesOn) { go(here); return; }
   const all = cards();
   const from = here ? all.indexOf(here) : -1;
+  const link = onward();
+  if (link) { link.focus(); return; }
   go(all.slice(from + 1).find((card) => !card.hasAttribute("data-done")) || all.find((card) => !card.hasAttribute("data-done")) || here);
 }
 
