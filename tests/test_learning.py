@@ -25,7 +25,9 @@ from voicenotes.learning.learn import accept, decline, suggestions
 from voicenotes.learning.write import change_overlay
 from voicenotes.outputs.suggestion_sheet import NOTHING, suggestion_lines
 from voicenotes.outputs.suggestion_values import Suggestions
+from voicenotes.speech.dictionary_file import write_dictionary
 from voicenotes.visit import load_record, process_visit
+from voicenotes.vocabulary.material import speech_material
 from voicenotes.vocabulary.overlay import AddedTerm, Overlay, read_overlay
 
 MEMO = "The spindle is quiet. The drain cock leaks. Quill is stuck. Spindle rumble is there."
@@ -273,6 +275,22 @@ def test_words_that_are_heard_right_then_leave_nothing_to_decide(
     now = reviewed(record, corrections, load_pack(pack))
     assert now.to_decide == ()
     assert now.record.check("head.noise").outcome == "defect"
+
+
+def test_how_a_word_is_said_reaches_the_recognisers_dictionary(pack: Path, own: Path, tmp_path: Path) -> None:
+    one = visit(tmp_path / "unit-1", "Spindle grow else.", pack, put_right(1, "grow else.", "growls."))
+    [suggestion] = found_in(pack, one).suggestions
+    assert (suggestion.kind, suggestion.phrase) == ("sounds", "growls")
+    assert suggestion.effect and suggestion.effect.heard_again
+    assert '"growls" also said like "grow else": G R OW EH L S' in " ".join(
+        " ".join(suggestion_lines(found_in(pack, one))).split()
+    )
+    accept([one], [suggestion.id], [pack])
+    given = speech_material(load_pack(pack)).pronunciations
+    write_dictionary(["growls"], given, tmp_path / "words.dict")
+    # the first as CMUdict has it
+    assert (tmp_path / "words.dict").read_text() == "growls G R AW L Z\ngrowls(2) G R OW EH L S\n"
+    assert found_in(pack, one) == Suggestions()
 
 
 def test_what_is_declined_is_not_offered_again(pack: Path, own: Path, tmp_path: Path) -> None:

@@ -77,6 +77,14 @@ def test_a_word_that_no_dictionary_has_is_learnt_by_its_sound(lathe: Pack) -> No
     assert len(one.sounds) > 1  # what it was taken for stays
 
 
+def test_a_judgement_is_learnt_by_its_sound(lathe: Pack) -> None:
+    """It is in no term, so that nothing could stand for it; "growls" is G R AW L Z in CMUdict."""
+    heard, said = "the spindle grow else", "the spindle growls"
+    [found] = from_words(heard, word_changes(heard, said), lathe)
+    assert isinstance(found, SaidLike)
+    assert (found.word, found.sounds) == ("growls", ("G R AW L Z", "G R OW EH L S"))
+
+
 def test_a_word_that_a_dictionary_has_is_said_as_that_says(lathe: Pack) -> None:
     assert in_dictionary("turret")
     found = from_words("terror t indexes", word_changes("terror t indexes", "turret indexes"), lathe)

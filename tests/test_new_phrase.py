@@ -39,6 +39,10 @@ def lathe() -> Pack:
         ("I saw the trunnion and the frobnitz are both cracked", "trunnion"),  # the first of two
         ("the drain cock is at forty degrees", "drain cock"),
         ("THE DRAIN COCK. WEEPS", "drain cock"),
+        # all words known, together no term
+        ("lube pump motor is burnt out", "lube pump motor"),
+        ("the turret door is cracked", "turret door"),
+        ("the door spindle has scorch marks on its circuit board", "door spindle"),
     ],
 )
 def test_name(lathe: Pack, said: str, name: str) -> None:
@@ -52,6 +56,7 @@ def test_name(lathe: Pack, said: str, name: str) -> None:
         ("the dinner is fine", CHECK, "everyday English"),
         ("weird bit there", CHECK, "everyday English"),
         ("the spindle growls", CHECK, "the pack knows all its words"),  # of another check, but known
+        ("the coolant tank and the chuck are fine", CHECK, "the pack knows all its words"),
         ("the thing is broken", CHECK, "the pack knows all its words"),
         ("coolant hose is perished", CHECK, 'name the check already: "coolant hose"'),
         ("the frobnitz on the coolant hose is cracked", CHECK, 'name the check already: "coolant hose"'),

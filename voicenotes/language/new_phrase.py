@@ -2,8 +2,9 @@
 
 A name is a few words in a row that nothing of the pack explains, with the terms and the nouns of judgements
 beside them that belong to it ("sludge trap", "chuck lamp"): after an article, or at the beginning, and
-before a verb, a judgement or the end. Where several stand in a remark, one that is no place ("on the ...")
-goes first, then the earliest. Everyday words alone are no name of the trade.
+before a verb, a judgement or the end. So are several terms in a row that together are none ("lube pump
+motor"). Where several stand in a remark, one that is no place ("on the ...") goes first, then one with
+unknown words, then the earliest. Everyday words alone are no name of the trade.
 """
 
 from __future__ import annotations
@@ -73,6 +74,7 @@ class _Group(NamedTuple):
     is_place: bool
     led: bool
     closed: bool
+    is_known: bool = False  # all its words are known, and together they are no term
 
 
 def new_phrase(said: Transcript, pack: Pack, check: str) -> NewPhrase:
@@ -89,7 +91,7 @@ def new_phrase(said: Transcript, pack: Pack, check: str) -> NewPhrase:
     judged = judged or any(view.quantities for view in views)
     groups = [group for view in views for group in _groups(view, judged)]
     everyday: str | None = None
-    for group in sorted(groups, key=lambda group: (group.is_place, not group.led, group.start)):
+    for group in sorted(groups, key=lambda g: (g.is_place, g.is_known, not g.led, g.start)):
         named = words.norms[group.start : group.end]
         phrase = " ".join(named)
         if group.end - group.start > MOST_WORDS:
@@ -124,10 +126,14 @@ def _groups(view: ClauseView, judged: bool) -> Iterator[_Group]:
         end = at + 1
         while end < clause.end and free[end - clause.start] and not view.words.breaks[end]:
             end += 1
-        group = _whole(view, at, end, judged)
-        if group is not None:
-            yield group
+        yield _whole(view, at, end, judged)
         at = end
+    for term in view.terms:
+        if _is_plain(view, term):
+            group = _whole(view, term.start, term.end, judged=True)
+            more = (group.start, group.end) != (term.start, term.end) and group.end - group.start > 1
+            if more and not any(free[group.start - clause.start : group.end - clause.start]):
+                yield group._replace(is_known=True)
 
 
 def _is_free(view: ClauseView, word: int) -> bool:
@@ -143,7 +149,7 @@ def _is_free(view: ClauseView, word: int) -> bool:
     )
 
 
-def _whole(view: ClauseView, start: int, end: int, judged: bool) -> _Group | None:
+def _whole(view: ClauseView, start: int, end: int, judged: bool) -> _Group:
     words, naming = view.words, naming_words()
     terms = {word: term for term in view.terms for word in range(term.start, term.end)}
     nouns = {c.start: c for c in view.conditions if c.end - c.start == 1}
@@ -192,16 +198,18 @@ def _belongs(
     """Whether a word that the pack knows is a piece of the name beside it: a plain term, or a noun that
     judges nothing here as something else does."""
     if word in terms:
-        term = terms[word]
-        plain = set(view.words.norms[term.start : term.end])
-        if term.how in GUESSED or plain & DETERMINERS or not all(each.isalpha() for each in plain):
-            return False
-        return not after or _verb_follows(view, term.end)
+        return _is_plain(view, terms[word]) and (not after or _closes(view, terms[word].end))
     condition = nouns.get(word)
     if condition is None or view.words.norms[word] in naming_words().describing:
         return False
     elsewhere = any(c.judges and c.start != word for c in view.conditions)
     return elsewhere and (_verb_follows(view, word + 1) if after else True)
+
+
+def _is_plain(view: ClauseView, term: TermHit) -> bool:
+    """Whether a term is written out in words, none of them an article or the like."""
+    said = set(view.words.norms[term.start : term.end])
+    return term.how not in GUESSED and not said & DETERMINERS and all(word.isalpha() for word in said)
 
 
 def _verb_follows(view: ClauseView, at: int) -> bool:

@@ -1,7 +1,8 @@
 """What a mis-heard word that was put right suggests: what is written for a term, or how the word is said.
 
 The reader works on words, so a term that was written otherwise helps it at once, whatever engine wrote it.
-How a word is said helps the engine that has a dictionary, and only where no dictionary knows the word.
+How a word is said helps the engine that has a dictionary: with words that no dictionary knows, and with those
+that are in no term, such as judgements.
 """
 
 from __future__ import annotations
@@ -31,6 +32,7 @@ MOST_WORDS = 4
 # pairs built by hand stay below 0.27, words that have nothing in common begin at 0.37.
 MOST_APART = 0.32
 MOST_SAYINGS = 4
+NO_TERM = "is in no term of the pack"
 
 
 @dataclass(frozen=True)
@@ -66,7 +68,9 @@ def from_words(quote: str, changes: Sequence[WordChange], pack: Pack) -> list[Al
         return [Nothing("the words to be put right don't stand there")]
     found: list[Alias | SaidLike | Nothing] = []
     for change in changes:
-        some = [*_aliases(quote, now, change, changes, pack), *_sayings(change, pack)]
+        aliases = list(_aliases(quote, now, change, changes, pack))
+        in_term = not any(isinstance(one, Nothing) and one.why.endswith(NO_TERM) for one in aliases)
+        some = [*aliases, *_sayings(change, pack, in_term)]
         useful = [one for one in some if not isinstance(one, Nothing)]
         found += useful or some[:1]
     return list(dict.fromkeys(found))
@@ -102,7 +106,7 @@ def _aliases(
         and any(words.spoken[word] in here for word in range(term.start, term.end))
     ]
     if not terms:
-        yield Nothing(f'"{change.said}" is in no term of the pack, and only terms can be learnt so')
+        yield Nothing(f'"{change.said}" {NO_TERM}')
     for term in terms:
         covered = sorted({words.spoken[word] for word in range(term.start, term.end)})
         heard = _norms(" ".join(dict.fromkeys(slots[at][0] for at in covered)))
@@ -159,16 +163,17 @@ def _alias(
     return Alias(phrase, term, means, cautions)
 
 
-def _sayings(change: WordChange, pack: Pack) -> Iterator[SaidLike | Nothing]:
-    """How a single word was said, where no dictionary knows it and the pack uses it."""
+def _sayings(change: WordChange, pack: Pack, in_term: bool) -> Iterator[SaidLike | Nothing]:
+    """How a single word that the pack uses was said. Of one that a dictionary has this is learnt only where
+    it is in no term: a term is understood by what was written for it."""
     heard, said = _norms(change.heard), _norms(change.said)
     if len(said) != 1 or not heard or len(heard) > MOST_WORDS:
         return
     [word] = said
     spelt = all(each.isascii() and each.isalpha() for each in (word, *heard))
-    if not spelt or english_sounds().words.get(word) or in_dictionary(word):
+    if not spelt or word not in lexicon_of(pack).own_words:
         return
-    if word not in lexicon_of(pack).own_words:
+    if in_term and (english_sounds().words.get(word) or in_dictionary(word)):
         return
     given = pack.pronunciations
     usual = pronunciations(word, given, in_dictionary, english_sounds())

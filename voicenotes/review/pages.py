@@ -288,7 +288,8 @@ def _changes(view: View, number: int) -> Page:
         for d in view.now.to_decide
     ]  # fmt: skip
     intro = (
-        "Everything that was corrected, newest first. Nothing is ever deleted: what is undone can be redone."
+        "Everything that was corrected, newest first. Nothing is ever deleted: what is undone can be redone. "
+        "What corrections teach is listed by the command 'voicenotes suggestions'."
     )
     return Page(
         "changes", "Changes", intro, number=number, pages=pages, extra={"lines": lines, "decide": decide}
