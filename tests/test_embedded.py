@@ -193,9 +193,9 @@ def test_confidence_stays_in_range_and_follows_the_posterior() -> None:
 def test_the_compiled_model_is_kept(cache: Path, engine: EmbeddedEngine) -> None:
     engine.transcribe(quiet(0.1))
     folder = compiled_folder(MATERIAL, cache)
-    before = (folder / "model.lm").stat().st_mtime_ns
+    before = (folder / "model.lm.bin").stat().st_mtime_ns
     assert compiled_folder(MATERIAL, cache) == folder
-    assert (folder / "model.lm").stat().st_mtime_ns == before
+    assert (folder / "model.lm.bin").stat().st_mtime_ns == before
     assert [path.name for path in folder.parent.iterdir()] == [folder.name]
 
 
@@ -210,14 +210,14 @@ def test_two_processes_may_compile_at_once(tmp_path: Path) -> None:
     with context.Pool(2) as pool:
         folders = pool.starmap(compiled_folder, [(MATERIAL, tmp_path)] * 2)
     assert folders[0] == folders[1]
-    assert sorted(path.name for path in folders[0].iterdir()) == ["model.lm", "words.dict"]
+    assert sorted(path.name for path in folders[0].iterdir()) == ["model.lm.bin", "words.dict"]
     assert list((tmp_path / "embedded").iterdir()) == [folders[0]]
 
 
 def test_a_damaged_cache_is_one_clear_error(tmp_path: Path) -> None:
     folder = tmp_path / "embedded" / compiled_name(MATERIAL)
     folder.mkdir(parents=True)
-    (folder / "model.lm").write_text("not a model", encoding="utf-8")
+    (folder / "model.lm.bin").write_text("not a model", encoding="utf-8")
     (folder / "words.dict").write_text("the DH AH\n", encoding="utf-8")
     with pytest.raises(EngineError, match="delete that folder"):
         EmbeddedEngine(MATERIAL, tmp_path).transcribe(quiet(1.0))

@@ -82,8 +82,11 @@ def process_visit(
         heard = {path: read_ready(path) for path in paths if is_transcript(path)}
         audio = [path for path in paths if path not in heard]
         if audio:
+            from voicenotes.findings.read import ready_to_read
+
             ear, line = ear_of(home, loaded, engine, model, download, progress, say)
-            heard |= hear_all(ear, audio, progress, _after(line, say), processes)
+            with ready_to_read(loaded):
+                heard |= hear_all(ear, audio, progress, _after(line, say), processes)
         _say_what_is_gone(folder, listing, heard, say)
         record = _read(in_visit_order({path: heard[path] for path in paths}, say), loaded)
         write_atomically(folder / RECORD_FILE, record_text(record))

@@ -34,7 +34,7 @@ from voicenotes.vocabulary.material import speech_material
 Floats = NDArray[np.float64]
 SETS = Path(__file__).parents[1] / "evaluation"
 NOT_LOOKED_INTO = ("frozen.yaml", "unseen_speakers.yaml")
-THRESHOLDS = (0.0, 1e-8, PRUNE_THRESHOLD, 1e-6)
+THRESHOLDS = (0.0, PRUNE_THRESHOLD, 1e-7, 1e-6)
 
 
 def main() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import threading
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -17,7 +19,7 @@ from voicenotes.model import CommandHeard, LeftOutQuote, PackStamp, Record, Reco
 from voicenotes.speech.plain_text import words_of_text
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from voicenotes.language.clause_view import Context
     from voicenotes.language.mentions import Remark
@@ -65,6 +67,24 @@ def read_transcripts(recordings: Sequence[tuple[RecordingEntry, Transcript | Non
 
     with no_collecting():
         return _read(recordings, pack)
+
+
+@contextmanager
+def ready_to_read(pack: Pack) -> Iterator[None]:
+    """Compile the pack's phrases while the block does something else; at its end they are there.
+
+    That takes seconds. What goes wrong with it goes wrong again, and is told, when something is read.
+    """
+    from voicenotes.language.compile_lexicon import lexicon_of
+
+    def compile_them() -> None:
+        with suppress(Exception):
+            lexicon_of(pack)
+
+    thread = threading.Thread(target=compile_them, daemon=True)
+    thread.start()
+    yield
+    thread.join()
 
 
 @dataclass(frozen=True)

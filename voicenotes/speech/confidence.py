@@ -43,7 +43,7 @@ class WordFeatures:
 
 
 # a constant, then a weight for each field of WordFeatures
-WEIGHTS = (5.331, 0.5185, 0.1584, 0.1925, 0.5051, 0.313, 0.03104, -0.004992, 0.1414, 0.62)
+WEIGHTS = (3.642, 0.9193, -0.02185, 0.08867, 0.6811, 0.1892, 0.02717, -0.02373, 0.2672, 0.1461)
 
 
 def word_confidence(features: WordFeatures) -> float:

@@ -29,10 +29,13 @@ if TYPE_CHECKING:
 
     from voicenotes.audio.pauses import Stretch
 
-COMPILED_FORMAT = 4  # raise it when the compiled files change for the same material
-SETTINGS_FORMAT = 3  # raise it when the same compiled files give other words: kept transcripts end then
+COMPILED_FORMAT = 5  # raise it when the compiled files change for the same material
+SETTINGS_FORMAT = 4  # raise it when the same compiled files give other words: kept transcripts end then
 FRAMES_PER_SECOND = 100
-LANGUAGE_WEIGHT = 8.0
+LANGUAGE_MODEL, DICTIONARY = "model.lm.bin", "words.dict"  # pocketsphinx tells the format by the name
+# A strong language model drops words in noise: chosen at 10 dB, a little better without noise too.
+LANGUAGE_WEIGHT, LANGUAGE_WEIGHT_AGAIN = 6.5, 7.0  # in the first and in the second pass
+PAUSE_LIKELIHOOD, WORD_LIKELIHOOD = 0.02, 0.3
 MOST_STATES, MOST_WORDS = 4000, 12  # active in one frame: keeps noise from slowing the search
 VOICE_SAMPLE_S = 6.0
 DITHER = 2.0 / 32768.0
@@ -144,7 +147,7 @@ class EmbeddedEngine:
 
 
 def compiled_folder(material: SpeechMaterial, cache_dir: Path | None = None) -> Path:
-    """The folder with the compiled `words.dict` and `model.lm`, compiling them when they aren't there.
+    """The folder with the compiled `words.dict` and `model.lm.bin`, compiling them when they aren't there.
 
     Two processes may compile at once: each works in a folder of its own, the first to finish keeps its work.
     Raises EngineError when the material can't be compiled or the folder can't be written.
@@ -153,7 +156,7 @@ def compiled_folder(material: SpeechMaterial, cache_dir: Path | None = None) -> 
 
     root = (cache_dir or Path(platformdirs.user_cache_dir("voicenotes"))) / "embedded"
     folder = root / compiled_name(material)
-    if (folder / "model.lm").is_file() and (folder / "words.dict").is_file():
+    if (folder / LANGUAGE_MODEL).is_file() and (folder / DICTIONARY).is_file():
         return folder
     try:
         root.mkdir(parents=True, exist_ok=True)
@@ -186,18 +189,22 @@ def compiled_name(material: SpeechMaterial) -> str:
 def _compile(material: SpeechMaterial, folder: Path) -> None:
     from voicenotes.speech.dictionary_file import write_dictionary
     from voicenotes.speech.language_model import everyday_english, write_language_model
+    from voicenotes.speech.lm_arpa import write_binary
 
-    words = write_language_model(material, everyday_english(), folder / "model.lm")
-    write_dictionary(words, material.pronunciations, folder / "words.dict")
+    text = folder / "model.lm"
+    words = write_language_model(material, everyday_english(), text)
+    write_binary(text, folder / LANGUAGE_MODEL)
+    text.unlink()
+    write_dictionary(words, material.pronunciations, folder / DICTIONARY)
 
 
 def _keep(work: Path, folder: Path) -> None:
     try:
-        if folder.exists() and not (folder / "words.dict").is_file():
+        if folder.exists() and not (folder / DICTIONARY).is_file():
             shutil.rmtree(folder, ignore_errors=True)
         work.replace(folder)  # os.rename: atomic
     except OSError as error:
-        if not (folder / "words.dict").is_file():  # nobody else got there first
+        if not (folder / DICTIONARY).is_file():  # nobody else got there first
             raise EngineError(f"can't write the speech cache {folder}: {error.strerror}") from error
 
 
@@ -209,9 +216,12 @@ def _loaded(folder: Path) -> Any:
     try:
         config = pocketsphinx.Config(
             hmm=pocketsphinx.get_model_path("en-us/en-us"),
-            lm=str(folder / "model.lm"),
-            dict=str(folder / "words.dict"),
+            lm=str(folder / LANGUAGE_MODEL),
+            dict=str(folder / DICTIONARY),
             lw=LANGUAGE_WEIGHT,
+            fwdflatlw=LANGUAGE_WEIGHT_AGAIN,
+            silprob=PAUSE_LIKELIHOOD,
+            wip=WORD_LIKELIHOOD,
             maxhmmpf=MOST_STATES,
             maxwpf=MOST_WORDS,
             loglevel="FATAL",

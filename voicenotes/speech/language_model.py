@@ -40,7 +40,7 @@ if TYPE_CHECKING:
 START, END = "<s>", "</s>"
 PACK_WEIGHT, TALK_WEIGHT, GENERAL_WEIGHT = 0.30, 0.54, 0.16
 GENERAL_VOCABULARY = 8_000
-PRUNE_THRESHOLD = 1e-7
+PRUNE_THRESHOLD = 1e-8
 RUN_TOGETHER = 0.3  # so many of a source's sentences again, each with another one behind it
 SEED = 5
 UNSEEN = 0.5  # how often a word that no sentence has is taken to have been met

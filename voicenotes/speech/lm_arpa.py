@@ -1,4 +1,4 @@
-"""A back-off trigram model as text in the ARPA format."""
+"""A back-off trigram model as text in the ARPA format, and that as pocketsphinx's own."""
 
 from __future__ import annotations
 
@@ -6,8 +6,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from voicenotes.errors import EngineError
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from pathlib import Path
 
     from voicenotes.speech.lm_ngrams import NgramModel
 
@@ -29,3 +32,21 @@ def arpa_text(model: NgramModel, words: Sequence[str]) -> str:
     columns = list(zip(model.tri * ten, names[a], names[b], names[c], strict=True))
     lines += [f"{p:.4f} {x} {y} {z}" for p, x, y, z in columns]
     return "\n".join([*lines, "", "\\end\\", ""])
+
+
+def write_binary(text: Path, binary: Path) -> None:
+    """An ARPA file's model in pocketsphinx's own format, which loads in a twentieth of the time.
+
+    Pocketsphinx tells the format by the name, which ends in ".bin". Raises EngineError when it fails, or
+    when what it wrote can't be read again: a full disk it takes without a word.
+    """
+    try:
+        from pocketsphinx import Config, LogMath, NGramModel
+    except ImportError as error:
+        raise EngineError("pocketsphinx is not installed: pip install pocketsphinx") from error
+    config, logs = Config(lm=None, loglevel="FATAL"), LogMath()
+    try:
+        NGramModel(config, logs, str(text)).write(str(binary))
+        NGramModel(config, logs, str(binary))
+    except (RuntimeError, ValueError, SystemExit) as error:
+        raise EngineError(f"can't write the language model {binary}: free some space on its disk") from error
