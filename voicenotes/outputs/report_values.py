@@ -138,6 +138,15 @@ class Hearsay(Frozen):
     also_checked: bool = Field(description="whether it was looked at besides")
 
 
+class MarkedMoment(Frozen):
+    """A moment that the inspector marked aloud, in seconds from the recording's beginning."""
+
+    recording: str
+    at: float
+    said: str | None = Field(default=None, description="the remark before it, if there is one")
+    about: tuple[str, ...] = Field(default=(), description="titles of what that remark speaks of")
+
+
 class StationMark(Frozen):
     """One check in the drawing of the walk round."""
 
@@ -268,6 +277,7 @@ class Report(Frozen):
     corrections: tuple[ReportCorrection, ...] = Field(default=(), description="all in effect, in order")
     damaged: tuple[str, ...] = Field(default=(), description="corrections that can't be read")
     hearsay: tuple[Hearsay, ...]
+    moments: tuple[MarkedMoment, ...] = Field(default=(), description="marked aloud, in order")
     stations: tuple[ReportStation, ...]
     checklist: tuple[str, ...] = Field(description="ids of the checks to tick off before the move")
     photos: tuple[Photo, ...] = ()

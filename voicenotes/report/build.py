@@ -14,6 +14,7 @@ from voicenotes.outputs.report_values import (
     StationMark,
 )
 from voicenotes.outputs.walk_round import station_state
+from voicenotes.report.moments import moments_of
 from voicenotes.report.reviews import added_findings, captions, report_corrections, stands_of, value_of
 from voicenotes.report.said import checks_of, facts_of, fittings_of, hearsay_of
 from voicenotes.report.summary import summary_of
@@ -86,6 +87,7 @@ def report_from(
         corrections=report_corrections(stands),
         damaged=stands.damaged,
         hearsay=hearsay_of(stands, pack),
+        moments=moments_of(stands),
         stations=_stations(stands, checks, pack),
         checklist=_checklist(checks, pack),
         photos=_photos(pictures or {}, captions(stands)),

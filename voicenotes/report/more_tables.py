@@ -27,6 +27,12 @@ def photos_table(report: Report) -> Table:
     return Table("photos", "Photos", note, ("File", "Shows", "Problem"), tuple(rows))
 
 
+def moments_table(report: Report) -> Table:
+    rows = [(one.recording, length(one.at), one.said or "", ", ".join(one.about)) for one in report.moments]
+    columns = ("Recording", "At", "Said just before", "About")
+    return Table("moments", "Moments marked", "Marked aloud during the inspection.", columns, tuple(rows))
+
+
 def checklist_table(report: Report) -> Table:
     by_id = {check.id: check for check in report.checks}
     rows = [

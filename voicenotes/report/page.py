@@ -37,6 +37,7 @@ def html_page(report: Report, pictures: Mapping[str, Picture] | None = None) -> 
         ("not-checked", "What was NOT checked, and why", page_parts.not_checked(report, shown)),
         ("readings", "Readings against limits", page_parts.readings(report)),
         ("hearsay", "Only hearsay", page_parts.hearsay(report)),
+        ("moments", "Moments marked", page_parts.moments(report)),
         ("photos", "Photos", page_parts.photos(report, shown)),
         ("checklist", "Before the move", page_parts.checklist(report)),
         ("cost", "What it may cost", page_records.cost(report)),

@@ -6,6 +6,7 @@ import base64
 from typing import TYPE_CHECKING
 
 from voicenotes.outputs.walk_round import SEVERITIES
+from voicenotes.outputs.wording import length
 from voicenotes.report import pieces
 from voicenotes.report.markup import Markup, joined, tag
 from voicenotes.report.words import (
@@ -123,6 +124,20 @@ def hearsay(report: Report) -> Markup:
     return joined(
         (tag("p", text), pieces.table(("About", "What", "Quote", "Checked?"), rows, "What was only told"))
     )
+
+
+def moments(report: Report) -> Markup:
+    if not report.moments:
+        return NOTHING
+    rows = [
+        (
+            f"{one.recording}, {length(one.at)}",
+            f"\u201c{one.said}\u201d" if one.said else "nothing was said before it",
+            ", ".join(one.about),
+        )
+        for one in report.moments
+    ]
+    return pieces.table(("At", "Said just before", "About"), rows, "Marked aloud during the inspection")
 
 
 def photos(report: Report, pictures: Mapping[str, Picture]) -> Markup:

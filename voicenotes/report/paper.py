@@ -114,6 +114,10 @@ def paper_data(report: Report, paths: Mapping[str, str], paper: str = "a4") -> d
             ]
             for item in report.hearsay
         ],
+        "moments": [
+            [f"{one.recording}, {length(one.at)}", quoted(one.said) if one.said else "", ", ".join(one.about)]
+            for one in report.moments
+        ],
         "photos": _photos(report, paths),
         "checklist": _checklist(report),
         "cost": _cost(report.cost) if report.cost else None,

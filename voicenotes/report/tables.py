@@ -36,6 +36,7 @@ def tables_of(report: Report) -> tuple[Table, ...]:
         _not_checked(report),
         _readings(report),
         _hearsay(report),
+        more_tables.moments_table(report),
         more_tables.photos_table(report),
         more_tables.checklist_table(report),
         more_tables.in_order_table(report),
@@ -47,7 +48,7 @@ def tables_of(report: Report) -> tuple[Table, ...]:
         more_tables.limits_table(report),
     ]
     if report.cost:
-        made[8:8] = [more_tables.cost_table(report), more_tables.cost_lines_table(report)]
+        made[9:9] = [more_tables.cost_table(report), more_tables.cost_lines_table(report)]
     return tuple(made)
 
 
