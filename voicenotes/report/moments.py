@@ -21,9 +21,10 @@ def moments_of(stands: Stands) -> tuple[MarkedMoment, ...]:
     for finding in record.checks:
         for piece in finding.evidence:
             about[piece.recording, piece.start, piece.end, piece.quote].append(clean(finding.title))
-    things = {**record.facts, **record.fittings}
-    for name, thing in things.items():
-        for piece in thing.evidence:
+    named = [(name, fact.evidence) for name, fact in record.facts.items()]
+    named += [(name, fitting.evidence) for name, fitting in record.fittings.items()]
+    for name, evidence in named:
+        for piece in evidence:
             title = clean(stands.titles.get(name, name))
             about[piece.recording, piece.start, piece.end, piece.quote].append(title)
     for said in record.untagged:
