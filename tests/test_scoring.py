@@ -210,7 +210,7 @@ def test_the_command_prints_the_numbers_and_the_worst(tmp_path: Path, pack: Path
         "outcome head.heat: not mentioned read as ok (false settlement)"
     )
     assert '"The spindle is quiet, no rumble."' in lines
-    assert f"{file}, line 4; negation" in out.replace("\n    ", " ")
+    assert "".join(f"{file}, line 4; negation".split()) in "".join(out.split())  # however it is broken
     assert max(len(line) for line in out.splitlines() if str(file) not in line) <= 80
 
 
