@@ -126,9 +126,9 @@ def test_on_a_narrow_terminal_the_page_stays_and_leaves_it_as_it_was(
     def tmux(*more: str) -> str:
         return subprocess.run([*server, *more], env=ENVIRONMENT, capture_output=True, text=True).stdout
 
-    def until(words: str) -> str:
+    def until(words: str, *more: str) -> str:
         for _ in range(150):
-            shown = tmux("capture-pane", "-p")
+            shown = tmux("capture-pane", "-p", *more)
             if words in shown:
                 return shown
             time.sleep(0.1)
@@ -141,16 +141,16 @@ def test_on_a_narrow_terminal_the_page_stays_and_leaves_it_as_it_was(
         tmux("send-keys", " ".join(f"'{word}'" for word in words), "Enter")
         shown = until("0:02 listening")
         rows = shown.rstrip("\n").split("\n")
-        assert rows[0] == "SAY WHERE YOU ARE" and "stood here" not in shown
+        assert rows[0] == "SAY WHERE YOU ARE" and "stood here" not in shown, shown
         assert "0:02 listening" in rows[-1] and len(rows) == 16
         tmux("resize-window", "-x", "60", "-y", "20")
         shown = until("─" * 60)
         assert shown.startswith("SAY WHERE YOU ARE")
         tmux("send-keys", "q")
-        shown = until("Record:")
+        shown = until("Record:", "-S", "-")  # with what has scrolled by
         assert "SAY WHERE" not in shown
     finally:
         tmux("kill-server")
 
 
-ENVIRONMENT = {**environment(), "LANG": "C.UTF-8", "LC_ALL": "C.UTF-8", "NO_COLOR": "1"}
+ENVIRONMENT = {**environment(), "LANG": "C.UTF-8", "LC_ALL": "C.UTF-8", "NO_COLOR": "1", "COLUMNS": "80"}

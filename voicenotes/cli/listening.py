@@ -178,9 +178,7 @@ def _waited(session: Session) -> None:
 
 
 def _watched(session: Session) -> None:
-    import shutil
-
-    from voicenotes.cli.live_page import keys, page
+    from voicenotes.cli.live_page import keys, page, terminal_size
     from voicenotes.outputs.canvas import PLAIN, signs_for
     from voicenotes.outputs.live_screen import live_lines
 
@@ -189,8 +187,8 @@ def _watched(session: Session) -> None:
         while not session.is_over(LOOK_S):
             if pressed() in ("q", "Q"):
                 session.stop()
-            size = shutil.get_terminal_size()
-            showing(live_lines(session.view, size.columns, size.lines, drawn))
+            columns, lines = size = terminal_size()
+            showing(live_lines(session.view, columns, lines, drawn), size)
 
 
 def _ended(visit: Path, pack: Pack, engine: Engine, model: str | None) -> None:

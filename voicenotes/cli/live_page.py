@@ -13,9 +13,22 @@ if TYPE_CHECKING:
     from voicenotes.outputs.canvas import Line
 
 
+def terminal_size() -> tuple[int, int]:
+    """Columns and lines of the terminal as it is now; $COLUMNS, which a resized terminal outdates, counts
+    only where there is none."""
+    import shutil
+
+    try:
+        columns, lines = os.get_terminal_size(sys.stdout.fileno())
+    except (OSError, ValueError):
+        columns, lines = shutil.get_terminal_size()
+    return columns, lines
+
+
 @contextlib.contextmanager
-def page() -> Iterator[Callable[[list[Line]], None]]:
-    """A function that shows lines in place of those before; the terminal is as before afterwards."""
+def page() -> Iterator[Callable[[list[Line], tuple[int, int]], None]]:
+    """A function that shows lines, on a terminal of so many columns and lines, in place of those before;
+    the terminal is as before afterwards."""
     from rich.console import Console
     from rich.live import Live
     from rich.text import Text
@@ -26,7 +39,8 @@ def page() -> Iterator[Callable[[list[Line]], None]]:
     console = Console(highlight=False, markup=False)
     with Live(console=console, screen=True, auto_refresh=False, redirect_stdout=False) as live:
 
-        def show(lines: list[Line]) -> None:
+        def show(lines: list[Line], size: tuple[int, int]) -> None:
+            console.size = size
             rows = [
                 Text.assemble(
                     *((printable(text), STYLES.get(style, "")) for text, style in line), no_wrap=True
