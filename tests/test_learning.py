@@ -492,7 +492,8 @@ def test_a_visit_whose_words_are_gone_still_teaches(pack: Path, own: Path, tmp_p
     [suggestion] = found.suggestions
     assert suggestion.effect and suggestion.effect.visits == 0
     assert found.notes == (f"{one}: the words of memo.txt are no longer kept; process the visit again",)
-    assert found.notes[0] in " ".join(" ".join(suggestion_lines(found)).split())
+    shown = "".join("".join(suggestion_lines(found)).split())  # a long path may be broken anywhere
+    assert "".join(found.notes[0].split()) in shown
 
 
 def test_a_visit_without_a_record_is_refused(pack: Path, own: Path, tmp_path: Path) -> None:

@@ -39,6 +39,7 @@ SENTENCES_A_CHECK = 160
 PHRASES_A_SLOT = 40
 CUES_A_KIND = 30
 WEIGHT_OF_NATURAL_SENTENCES = 8
+WEIGHT_OF_COMMANDS = 4  # or they drown in the dictation, and are misheard in noise
 _SLOT = re.compile(r"\{(\w+)\}")
 
 
@@ -63,7 +64,8 @@ class SpeechMaterial:
 def speech_material(pack: Pack) -> SpeechMaterial:
     """The terms, sentences and pronunciations of a pack, for biasing or compiling an engine."""
     terms = _terms_by_importance(pack)
-    natural = [*_pack_sentences(pack), *_dictation(pack), *pack.commands.sentences()]
+    commands = [*pack.commands.sentences()] * WEIGHT_OF_COMMANDS
+    natural = [*_pack_sentences(pack), *_dictation(pack), *commands]
     full = _in_full(natural)
     drawn = _drawn_sentences(pack)
     respelt = _one_spelling([*natural, *full, *drawn])
