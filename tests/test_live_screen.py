@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import subprocess
 import time
@@ -10,6 +11,7 @@ from pathlib import Path
 import pytest
 from stand_in_engine import StandInEngine, command, environment
 
+from voicenotes.cli.live_page import terminal_size
 from voicenotes.outputs.big_letters import big
 from voicenotes.outputs.canvas import columns, plain
 from voicenotes.outputs.live_screen import LiveView, Understood, level_line, live_lines
@@ -107,6 +109,21 @@ def test_big_letters() -> None:
 def test_the_level_of_a_microphone(level: float, said: str) -> None:
     assert said in level_line(level, 80)
     assert level_line(level, 80, drawn=False).isascii()
+
+
+def test_a_terminal_that_does_not_know_its_size_and_none_at_all(monkeypatch: pytest.MonkeyPatch) -> None:
+    pty = pytest.importorskip("pty", reason="pseudo-terminals are POSIX's")
+    ours, theirs = pty.openpty()
+    with os.fdopen(ours, "rb"), os.fdopen(theirs, "w") as terminal:
+        monkeypatch.setattr("sys.stdout", terminal)
+        monkeypatch.delenv("COLUMNS", raising=False)
+        monkeypatch.delenv("LINES", raising=False)
+        assert min(terminal_size()) > 0
+        with Path(os.devnull).open("w") as nowhere:
+            monkeypatch.setattr("sys.stdout", nowhere)
+            monkeypatch.setenv("COLUMNS", "61")
+            monkeypatch.setenv("LINES", "9")
+            assert terminal_size() == (61, 9)
 
 
 @pytest.mark.skipif(not shutil.which("tmux"), reason="tmux, a terminal to look at, is not installed")

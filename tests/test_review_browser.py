@@ -147,9 +147,9 @@ def test_a_review_by_mouse(page: Page, visit: Path, pack: Pack, tmp_path: Path) 
     page.locator("#told button").click()  # undo from the line that says so
     told(page, "Undone")
     show(page, "places")
-    page.locator("aside .stations a", has_text="Axes and ways").click()
-    page.wait_for_load_state("load")  # or the click may fall on the page that is just left
-    card(page, "axes.backlash_z").locator("details.change:not([open]) > summary").click()
+    with page.expect_navigation():
+        page.locator("aside .stations a", has_text="Axes and ways").click()
+    card(page, "axes.backlash_z").locator("details.change > summary").click()
     value = card(page, "axes.backlash_z").get_by_label("Lost motion in Z")
     value.fill("6 um")
     value.press("Enter")

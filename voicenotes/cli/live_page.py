@@ -15,14 +15,16 @@ if TYPE_CHECKING:
 
 def terminal_size() -> tuple[int, int]:
     """Columns and lines of the terminal as it is now; $COLUMNS, which a resized terminal outdates, counts
-    only where there is none."""
+    only where there is none, or one that doesn't know its size."""
     import shutil
 
     try:
-        columns, lines = os.get_terminal_size(sys.stdout.fileno())
+        size = os.get_terminal_size(sys.stdout.fileno())
     except (OSError, ValueError):
-        columns, lines = shutil.get_terminal_size()
-    return columns, lines
+        size = os.terminal_size((0, 0))
+    if not size.columns or not size.lines:
+        size = shutil.get_terminal_size()
+    return size.columns, size.lines
 
 
 @contextlib.contextmanager
