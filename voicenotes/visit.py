@@ -241,9 +241,9 @@ def ear_of(
 ) -> tuple[Ear, str]:
     """The chosen engine, and the line that tells the user which. Nothing heavy is loaded yet."""
     from voicenotes.speech import choose
-    from voicenotes.vocabulary.material import speech_material
+    from voicenotes.vocabulary.kept_material import kept_speech_material
 
-    material = speech_material(pack)
+    material = kept_speech_material(pack)
     chosen, line = choose.choose_engine(
         engine, material, model=model, allow_download=download, progress=progress, say=say
     )

