@@ -22,12 +22,14 @@ from voicenotes.model import Transcript
 from voicenotes.speech.confidence import WEIGHTS, WordFeatures, word_confidence
 from voicenotes.speech.embedded import (
     EmbeddedEngine,
+    _loaded,
     as_pcm,
     compiled_folder,
     compiled_name,
 )
 from voicenotes.speech.engine import SAMPLE_RATE_HZ, SpeechMaterial
 from voicenotes.speech.steady_noise import FLOOR_DB, without_steady_noise
+from voicenotes.speech.voice_fit import FIRST_MEANS, start_afresh
 
 pytestmark = pytest.mark.audio
 
@@ -159,6 +161,24 @@ def test_same_samples_same_transcript(
     engine: EmbeddedEngine, memo: NDArray[np.float32], transcript: Transcript
 ) -> None:
     assert engine.transcribe(memo) == transcript
+
+
+def test_a_decoder_loaded_later_gets_the_same_frequency_factor(
+    cache: Path, memo: NDArray[np.float32]
+) -> None:
+    """Pocketsphinx keeps the factor in one place for all decoders of a process."""
+    pcm = as_pcm(memo)
+
+    def words_at(factor: float) -> list[tuple[str, int]]:
+        decoder = _loaded(compiled_folder(MATERIAL, cache))
+        start_afresh(decoder, factor, FIRST_MEANS)
+        decoder.start_utt()
+        decoder.process_raw(pcm, full_utt=True)
+        decoder.end_utt()
+        return [(segment.word, segment.ascore) for segment in decoder.seg()]
+
+    first, second, unfitted = words_at(0.88), words_at(0.88), words_at(1.0)
+    assert first == second != unfitted
 
 
 def test_confidence_tells_right_words_from_wrong_ones(

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
     from voicenotes.audio.pauses import Stretch
 
-COMPILED_FORMAT = 6  # raise it when the compiled files change for the same material
+COMPILED_FORMAT = 7  # raise it when the compiled files change for the same material
 SETTINGS_FORMAT = 5  # raise it when the same compiled files give other words: kept transcripts end then
 FRAMES_PER_SECOND = 100
 LANGUAGE_MODEL, DICTIONARY = "model.lm.bin", "words.dict"  # pocketsphinx tells the format by the name

@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 START, END = "<s>", "</s>"
-PACK_WEIGHT, TALK_WEIGHT, GENERAL_WEIGHT = 0.26, 0.62, 0.12
+PACK_WEIGHT, TALK_WEIGHT, GENERAL_WEIGHT = 0.22, 0.69, 0.09
 GENERAL_VOCABULARY = 8_000
 PRUNE_THRESHOLD = 1e-8
 RUN_TOGETHER = 0.3  # so many of a source's sentences again, each with another one behind it

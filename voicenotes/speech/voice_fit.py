@@ -9,6 +9,7 @@ words but went on too far, so the range is kept narrow.
 from __future__ import annotations
 
 import math
+from itertools import cycle
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -78,8 +79,20 @@ def forget(decoder: Any) -> None:
 
 def _set_factor(decoder: Any, factor: float) -> None:
     decoder.config["warp_type"] = "inverse_linear"
-    decoder.config["warp_params"] = str(factor)
+    decoder.config["warp_params"] = _never_the_same_twice(factor)
     decoder.reinit_feat()
+
+
+_SPELLINGS = cycle((".3f", ".4f"))
+
+
+def _never_the_same_twice(factor: float) -> str:
+    """The factor as text that differs from the last one.
+
+    Pocketsphinx keeps one factor for all decoders of a process. Loading a decoder sets it to 1, and setting it
+    to the same text as the time before is then passed over.
+    """
+    return format(factor, next(_SPELLINGS))
 
 
 def _log_score(decoder: Any, pcm: bytes) -> float:

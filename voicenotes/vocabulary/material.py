@@ -39,7 +39,7 @@ SENTENCES_A_CHECK = 160
 PHRASES_A_SLOT = 40
 CUES_A_KIND = 30
 WEIGHT_OF_NATURAL_SENTENCES = 8
-WEIGHT_OF_COMMANDS = 4  # or they drown in the dictation, and are misheard in noise
+WEIGHT_OF_COMMANDS = 9  # or they drown in the dictation, and are misheard in noise
 _SLOT = re.compile(r"\{(\w+)\}")
 
 
