@@ -89,8 +89,8 @@ _SPELLINGS = cycle((".3f", ".4f"))
 def _never_the_same_twice(factor: float) -> str:
     """The factor as text that differs from the last one.
 
-    Pocketsphinx keeps one factor for all decoders of a process. Loading a decoder sets it to 1, and setting it
-    to the same text as the time before is then passed over.
+    Pocketsphinx keeps one factor for all decoders of a process. Loading a decoder sets it to 1, and setting
+    it to the same text as the time before is then passed over.
     """
     return format(factor, next(_SPELLINGS))
 
