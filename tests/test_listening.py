@@ -280,6 +280,17 @@ def test_kill_9_loses_no_more_than_a_second(tmp_path: Path, pack: Path, log: Pat
     assert (visit / "record.json").is_file()
 
 
+def test_a_recording_that_is_not_there_is_told_before_anything_begins(
+    tmp_path: Path, pack: Path, log: Path
+) -> None:
+    visit, missing = tmp_path / "visit", tmp_path / "gone" / "talk.wav"
+    words = command(StandInEngine(str(log)), "listen", visit, "--pack", pack, "--silent", "--play", missing)
+    ran = subprocess.run(words, env=environment(), capture_output=True, text=True, timeout=60)
+    assert ran.returncode != 0 and ran.stdout == ""
+    assert ran.stderr == f"voicenotes: {missing}: no such file; name a recording to listen to\n"
+    assert not visit.exists()
+
+
 def test_a_first_interrupt_ends_the_recording_and_reads_the_rest(
     tmp_path: Path, pack: Path, log: Path, talk: Path
 ) -> None:

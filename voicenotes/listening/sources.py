@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
+from voicenotes.errors import RecordingError
 from voicenotes.model import SAMPLE_RATE_HZ
 
 if TYPE_CHECKING:
@@ -47,13 +48,17 @@ class Source(Protocol):
 class Playback:
     """Recordings of any format, one after the other, at real speed, faster, or as fast as they are taken.
 
-    `speed` 1 is real time and 0 without waiting. Raises RecordingError from `blocks`, for the first that
-    can't be read. `begun` is when the first is taken to begin, by default now.
+    `speed` 1 is real time and 0 without waiting. Raises RecordingError for the first that isn't there, and
+    from `blocks` for the first that can't be read. `begun` is when the first is taken to begin, by default
+    now.
     """
 
     hears_the_room = False
 
     def __init__(self, paths: Sequence[Path], speed: float = 1.0, begun: datetime | None = None) -> None:
+        for path in paths:
+            if not path.exists():
+                raise RecordingError(f"{path}: no such file; name a recording to listen to")
         self.name = ", ".join(path.name for path in paths)
         self._paths = paths
         self._speed = speed
