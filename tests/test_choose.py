@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from voicenotes.errors import EngineError
-from voicenotes.speech.choose import choose_engine
+from voicenotes.speech.choose import auto_without_whisper, choose_engine
 from voicenotes.speech.engine import SpeechMaterial
 
 MATERIAL = SpeechMaterial(
@@ -27,7 +27,8 @@ def models(bare_machine: Path) -> Path:
 
 def test_auto_without_a_model(models: Path, tmp_path: Path) -> None:
     engine, line = choose_engine("auto", MATERIAL, cache_dir=tmp_path / "cache")
-    assert engine.name == "embedded"
+    assert engine.name == auto_without_whisper()
+    assert line.startswith(f"Speech engine: {engine.name}, as no Whisper model is on this machine.")
     assert "\n" not in line
     assert str(models) in line
     assert "`voicenotes fetch small`" in line
@@ -46,7 +47,7 @@ def test_the_better_model_is_taken(models: Path, tiny_model: Path, name: str) ->
 def test_auto_passes_over_an_unusable_model(models: Path, tiny_model: Path, tmp_path: Path) -> None:
     shutil.copytree(tiny_model, models / "small.en")
     (models / "small.en" / "tokenizer.json").unlink()
-    assert choose_engine("auto", MATERIAL, cache_dir=tmp_path)[0].name == "embedded"
+    assert choose_engine("auto", MATERIAL, cache_dir=tmp_path)[0].name == auto_without_whisper()
     shutil.copytree(tiny_model, models / "tiny")
     assert choose_engine("auto", MATERIAL)[0].model == "tiny"
 
@@ -96,10 +97,11 @@ def test_nothing_is_downloaded_that_is_here(models: Path, tiny_model: Path, reac
 
 
 def test_unknown_engine() -> None:
-    with pytest.raises(EngineError, match="'wisper': use one of auto, whisper, embedded"):
+    with pytest.raises(EngineError, match="'wisper': use one of auto, whisper, moonshine, embedded"):
         choose_engine("wisper", MATERIAL)
 
 
-def test_the_embedded_engine_takes_no_model() -> None:
-    with pytest.raises(EngineError, match="takes no model"):
-        choose_engine("embedded", MATERIAL, model="small")
+@pytest.mark.parametrize("name", ["embedded", "moonshine"])
+def test_other_engines_take_no_model(name: str) -> None:
+    with pytest.raises(EngineError, match=f"The {name} engine takes no model"):
+        choose_engine(name, MATERIAL, model="small")

@@ -22,6 +22,8 @@ import pytest
 import tiny_whisper
 from small_pack import write_pack
 
+from voicenotes.speech.moonshine_model import model_folder
+
 pytestmark = [
     pytest.mark.audio,
     pytest.mark.skipif(shutil.which("flite") is None, reason="flite is not installed: it speaks the memos"),
@@ -115,7 +117,7 @@ def processed(home: Path, name: str, engine: str, before: tuple[str, ...] = ()) 
     return run(home, name, PROCESS, str(home / name), str(home / "pack"), engine, *model, before=before)
 
 
-ENGINES = ("embedded", "whisper")
+ENGINES = ("embedded", "whisper", *(["moonshine"] if model_folder() else []))
 STRACE = (
     "strace", "-f", "--seccomp-bpf", "-qq", "-s", "300", "-o", "TRACE",
     "-e", "trace=socket,connect,bind,sendto,sendmsg,openat,open,creat,mkdir,mkdirat,"

@@ -2,10 +2,11 @@
 
     python tests/benchmarks/commands.py                   # flite voices, clean and at 20 dB
     python tests/benchmarks/commands.py --dictation 400   # so many lines of dictation a voice and level
+    python tests/benchmarks/commands.py --engine moonshine --voices heart,joe
 
 Each phrase of each command is said with each wake phrase of two words, alone; then lines of the example
 dictation are said, and some that contain a command's words without being one. Every utterance goes to the
-embedded engine as it does when it is listened to, fitted to three lines of dictation.
+engine as it does when it is listened to; the embedded one is fitted to three lines of dictation.
 """
 
 from __future__ import annotations
@@ -20,7 +21,9 @@ from spoken_voices import spoken
 
 from voicenotes import load_pack
 from voicenotes.language.spoken_commands import meaning_of
+from voicenotes.speech.choose import choose_engine
 from voicenotes.speech.embedded import EmbeddedEngine
+from voicenotes.speech.engine import SpeechEngine
 from voicenotes.vocabulary.expand import plain_phrases
 from voicenotes.vocabulary.material import speech_material
 
@@ -38,11 +41,14 @@ NEAR = (
 )
 
 
-def heard(
-    engine: EmbeddedEngine, said: str, voice: str, snr_db: float, fit: NDArray[np.float32]
-) -> list[str]:
+def heard(engine: SpeechEngine, said: str, voice: str, snr_db: float, fit: NDArray[np.float32]) -> list[str]:
     """The words that the engine hears of a line."""
-    return [word.text for word in engine.transcribe_utterance(noisy(spoken(said, voice), snr_db), fit).words]
+    samples = noisy(spoken(said, voice), snr_db)
+    if isinstance(engine, EmbeddedEngine):
+        found = engine.transcribe_utterance(samples, fit)
+    else:
+        found = engine.transcribe(samples)
+    return [word.text.lower().strip(".,!?") for word in found.words]
 
 
 def noisy(samples: NDArray[np.float32], snr_db: float) -> NDArray[np.float32]:
@@ -57,12 +63,13 @@ def noisy(samples: NDArray[np.float32], snr_db: float) -> NDArray[np.float32]:
 def main() -> None:
     """Measure as the options say."""
     options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    options.add_argument("--engine", default="embedded")
     options.add_argument("--voices", default="slt,rms,awb,kal16")
     options.add_argument("--dictation", type=int, default=150, help="lines for each voice and level")
     options.add_argument("--show", action="store_true", help="print each command that is missed or invented")
     chosen = options.parse_args()
     pack = load_pack("cnc_lathe")
-    engine = EmbeddedEngine(speech_material(pack))
+    engine, _ = choose_engine(chosen.engine, speech_material(pack))
     files = sorted((ROOT / "vocab/cnc_lathe/dictation").glob("*.txt"))
     lines = [line for file in files for line in file.read_text(encoding="utf-8").splitlines() if line.strip()]
     asked = [

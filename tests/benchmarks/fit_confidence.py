@@ -1,10 +1,12 @@
-"""Fits the embedded engine's confidence, and says how far "0.8" is right eight times in ten.
+"""Fits an engine's confidence, and says how far "0.8" is right eight times in ten.
 
-    python tests/benchmarks/fit_confidence.py [--voices slt,awb,heart,joe] [--snr clean,20,10] [--limit N]
-                                              [--sets FILE ...] [--noise shop|hall] [--seed N] [--keep FILE]
+    python tests/benchmarks/fit_confidence.py [--engine embedded|moonshine] [--voices slt,awb,heart,joe]
+                                              [--snr clean,20,10] [--limit N] [--sets FILE ...]
+                                              [--noise shop|hall] [--seed N] [--keep FILE]
 
 Labelled sentences are spoken and put into noise as in speech.py, and heard. A word is right when the best
-alignment with what was said has it. The curve of voicenotes/speech/confidence.py is fitted to the even
+alignment with what was said has it. The curve of voicenotes/speech/confidence.py (of
+moonshine_confidence.py for moonshine) is fitted to the even
 recordings of every second voice; the table is of the odd recordings of the other voices: neither those voices
 nor those texts were fitted on. Printed are the weights, to be put into WEIGHTS there, and for the weights in
 use and for the new ones: ten bins of confidence with the share of right words, the expected calibration error
@@ -15,7 +17,7 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -27,8 +29,11 @@ from spoken_sets import CLEAN, Recording, labelled_sentences, recordings
 from spoken_voices import VOICES
 from workshop_noise import KINDS
 
-from voicenotes.speech import confidence
+from voicenotes.speech import confidence, moonshine_confidence
 from voicenotes.speech.embedded import EmbeddedEngine
+from voicenotes.speech.engine import SpeechMaterial
+from voicenotes.speech.moonshine import MoonshineEngine
+from voicenotes.speech.voice_activity import voice_activity
 from voicenotes.vocabulary.load import load_pack
 from voicenotes.vocabulary.material import speech_material
 
@@ -38,6 +43,7 @@ NOT_LOOKED_INTO = ("frozen.yaml", "unseen_speakers.yaml")
 RIDGE = 1.0
 STEPS = 30
 BINS = 10
+WEIGHTS = {"embedded": confidence.WEIGHTS, "moonshine": moonshine_confidence.WEIGHTS}
 
 
 @dataclass(frozen=True)
@@ -63,10 +69,11 @@ def main() -> None:
     fitted_on = [word for word in words if word.voice in voices[::2] and word.recording % 2 == 0]
     held = [word for word in words if word.voice in voices[1::2] and word.recording % 2 == 1]
     weights = fitted(fitted_on)
+    used_now = WEIGHTS[options.engine]
     print(f"fitted on {len(fitted_on)} words of {', '.join(voices[::2])}; weights, the constant first:")
     print(f"WEIGHTS = ({', '.join(f'{weight:.4g}' for weight in weights)})")
     for name, some in (("fitted on", fitted_on), ("held out", held)):
-        for which, used in (("in use", np.array(confidence.WEIGHTS)), ("new", weights)):
+        for which, used in (("in use", np.array(used_now)), ("new", weights)):
             print(f"\n{name}, weights {which}")
             print_reliability(some, chances(some, used))
     print("\nheld out by level, weights new")
@@ -84,6 +91,7 @@ def _options() -> argparse.Namespace:
 
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("--pack", default="cnc_lathe")
+    parser.add_argument("--engine", choices=list(WEIGHTS), default="embedded")
     parser.add_argument("--voices", type=names, default=["slt", "awb", "heart", "joe"])
     parser.add_argument("--snr", type=names, default=[CLEAN, "20", "10"])
     parser.add_argument("--noise", choices=KINDS, default=KINDS[0])
@@ -101,20 +109,38 @@ def _options() -> argparse.Namespace:
 
 def _heard(options: argparse.Namespace) -> list[HeardWord]:
     labels = [label for path in options.sets for label in labelled_sentences(path, options.limit)[0]]
-    engine = EmbeddedEngine(speech_material(load_pack(options.pack)))
+    hear = _hearing(options.engine, speech_material(load_pack(options.pack)))
     words = []
     for voice in (name for name in options.voices if VOICES[name].present()):
         for level in options.snr:
             spoken = recordings(labels, voice, level, options.noise, options.seed)
             for number, recording in enumerate(spoken):
-                heard = engine.words_with_features(recording.samples)
-                rights = _rights(recording, [word.text for word, _ in heard])
+                heard = hear(recording.samples)
+                rights = _rights(recording, [text for text, _ in heard])
                 words += [
-                    HeardWord(confidence.values(features), right, voice, level, number)
+                    HeardWord(features, right, voice, level, number)
                     for (_, features), right in zip(heard, rights, strict=True)
                 ]
             print(f"heard {voice} {level}: {len(words)} words so far", flush=True)
     return words
+
+
+def _hearing(
+    engine: str, material: SpeechMaterial
+) -> Callable[[NDArray[np.float32]], list[tuple[str, tuple[float, ...]]]]:
+    """What the engine makes of samples: each word with the values of its features."""
+    if engine == "embedded":
+        embedded = EmbeddedEngine(material)
+        return lambda samples: [
+            (word.text, confidence.values(features))
+            for word, features in embedded.words_with_features(samples)
+        ]
+    moonshine = MoonshineEngine(material)
+    return lambda samples: [
+        (word.text, tuple(vars(known).values()))
+        for passage, features in moonshine.passages_with_features(samples, voice_activity(samples))
+        for word, known in zip(passage.words, features, strict=True)
+    ]
 
 
 def _rights(recording: Recording, heard: Sequence[str]) -> list[bool]:

@@ -1,11 +1,12 @@
 """How well speech is heard, per voice and noise: words, trade terms, checks, and the time it takes.
 
     python tests/benchmarks/speech.py [--voices slt,rms] [--snr clean,20,10,5] [--sets FILE ...] [--limit N]
-                                      [--noise shop|hall] [--seed N] [--json FILE] [--show]
+                                      [--noise shop|hall] [--seed N] [--engines NAMES] [--json FILE] [--show]
     python tests/benchmarks/speech.py --human [--snr clean,10]
 
 Labelled sentences are spoken by synthetic voices (spoken_voices.py), ten a recording, and put into noise
-(workshop_noise.py). Each engine on this machine hears them: the embedded one, and Whisper where a model is.
+(workshop_noise.py). Each engine on this machine hears them: the embedded one, Moonshine, and Whisper where a
+model is; --engines names some of them.
 What is counted: speech_measures.py. Sentences that the language model was made from count neither for WER nor
 for TER. `time` is decoding as a share of the recording's length, on one core.
 
@@ -31,8 +32,7 @@ from spoken_voices import VOICES, absent
 from workshop_noise import KINDS, mixed
 
 from voicenotes.errors import EngineError
-from voicenotes.speech.choose import choose_engine
-from voicenotes.speech.embedded import EmbeddedEngine
+from voicenotes.speech.choose import ENGINES, best_model_here, choose_engine
 from voicenotes.speech.engine import SAMPLE_RATE_HZ, SpeechEngine, SpeechMaterial
 from voicenotes.speech.language_model import everyday_english
 from voicenotes.vocabulary.labels import LabelledSentence
@@ -57,6 +57,7 @@ def _options() -> argparse.Namespace:
     parser.add_argument("--pack", default="cnc_lathe")
     parser.add_argument("--voices", type=_names, default=list(VOICES))
     parser.add_argument("--snr", type=_names, default=[CLEAN, "20", "10", "5"])
+    parser.add_argument("--engines", type=_names, default=[name for name in ENGINES if name != "auto"])
     parser.add_argument("--noise", choices=KINDS, default=KINDS[0])
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--sets", type=Path, nargs="+", default=[SETS / "four_voices.yaml"])
@@ -75,17 +76,18 @@ def _names(text: str) -> list[str]:
     return text.split(",")
 
 
-def _engines(material: SpeechMaterial) -> list[SpeechEngine]:
-    engines: list[SpeechEngine] = [EmbeddedEngine(material)]
-    try:
-        engine, _ = choose_engine("auto", material)
-    except EngineError as error:
-        print(f"whisper left out: {error}")
-        return engines
-    if engine.name != "embedded":
-        return [*engines, engine]
-    print("whisper left out: no model is on this machine")
+def _engines(names: Sequence[str], material: SpeechMaterial) -> list[SpeechEngine]:
+    engines: list[SpeechEngine] = []
+    for name in names:
+        try:
+            engines.append(choose_engine(name, material, model=_whisper_model(name))[0])
+        except EngineError as error:
+            print(f"{name} left out: {error}")
     return engines
+
+
+def _whisper_model(engine: str) -> str | None:
+    return best_model_here() if engine == "whisper" else None
 
 
 def _rows(options: argparse.Namespace, pack: Pack, material: SpeechMaterial) -> list[dict[str, object]]:
@@ -99,11 +101,11 @@ def _rows(options: argparse.Namespace, pack: Pack, material: SpeechMaterial) -> 
         print(f"{path.name}: {len(some)} sentences; {left_out} in digits or several recordings left out")
     fresh = _fresh(labels, material)
     print(f"{fresh.count(False)} sentences that the language model knows count neither for WER nor for TER")
-    engines = _engines(material)
+    engines = _engines(options.engines, material)
     for engine in engines:
         engine.transcribe(np.zeros(SAMPLE_RATE_HZ, np.float32))  # compiled and loaded before time is taken
     print(
-        f"{'engine':9}{'voice':8}{'noise':6}{'dB':>6}{'WER %':>8}{'TER %':>8}{'F1 %':>8}"
+        f"{'engine':10}{'voice':8}{'noise':6}{'dB':>6}{'WER %':>8}{'TER %':>8}{'F1 %':>8}"
         f"{'of text':>9}{'agree %':>9}{'time':>7}"
     )
     rows = []
@@ -151,7 +153,7 @@ def _print_row(engine: str, voice: str, level: str, noise: str, found: Measures,
     shares = (found.wer, found.ter, found.f1, found.f1_of_text, found.agreement)
     wer, ter, f1, of_text, agree = ("-" if one is None else f"{100 * one:.1f}" for one in shares)
     print(
-        f"{engine:9}{voice:8}{kind:6}{level:>6}{wer:>8}{ter:>8}{f1:>8}{of_text:>9}{agree:>9}{share:7.3f}",
+        f"{engine:10}{voice:8}{kind:6}{level:>6}{wer:>8}{ter:>8}{f1:>8}{of_text:>9}{agree:>9}{share:7.3f}",
         flush=True,
     )
 
@@ -167,10 +169,14 @@ def _human_rows(options: argparse.Namespace, material: SpeechMaterial) -> list[d
     clips = human_clips()
     if not clips:
         sys.exit(1)
-    engines = {"pack": EmbeddedEngine(material), "everyday": EmbeddedEngine(SpeechMaterial())}
+    engines = [
+        (model, engine)
+        for model, told in (("pack", material), ("everyday", SpeechMaterial()))
+        for engine in _engines(options.engines, told)
+    ]
     pause = np.zeros(SAMPLE_RATE_HZ // 2, np.float32)
     rows: list[dict[str, object]] = []
-    for model, engine in engines.items():
+    for model, engine in engines:
         for level in options.snr:
             said, heard = [], []
             for number, clip in enumerate(clips):
@@ -183,8 +189,10 @@ def _human_rows(options: argparse.Namespace, material: SpeechMaterial) -> list[d
                     print(f"  said  {' '.join(said[-1])}\n  heard {' '.join(heard[-1])}")
             wer = jiwer.wer(*one_spelling(said, heard))
             words = sum(map(len, said))
-            print(f"human speech, {model:9}{level:>6}  WER {100 * wer:5.1f} %  ({words} words)")
-            rows.append({"model": model, "snr": level, "words": words, "wer": wer})
+            print(
+                f"human speech, {engine.name:10}{model:9}{level:>6}  WER {100 * wer:5.1f} %  ({words} words)"
+            )
+            rows.append({"engine": engine.name, "model": model, "snr": level, "words": words, "wer": wer})
     return rows
 
 

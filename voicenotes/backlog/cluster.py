@@ -101,17 +101,18 @@ def _await_workers(client: Any, address: str) -> None:
 def _compare(client: Any, engine: str) -> None:
     """Raise BacklogError unless all workers have this voicenotes, and would choose the same engine."""
 
-    def look(ask_for_model: bool) -> tuple[str, str | None]:
+    def look(ask_for_engine: bool) -> tuple[str, str]:
         """Runs in the worker; sent by value, so that one without voicenotes can answer too."""
         try:
             from voicenotes.backlog.build import build
         except ImportError:
-            return "", None
-        if not ask_for_model:
-            return build(), None
-        from voicenotes.speech.choose import best_model_here
+            return "", ""
+        if not ask_for_engine:
+            return build(), ""
+        from voicenotes.speech.choose import auto_without_whisper, best_model_here
 
-        return build(), best_model_here()
+        model = best_model_here()
+        return build(), f"whisper {model}" if model else auto_without_whisper()
 
     found = client.run(look, engine == "auto", on_error="return")
     for address, answer in sorted(found.items()):
@@ -125,9 +126,9 @@ def _compare(client: Any, engine: str) -> None:
                 f"the worker {address} has voicenotes {answer[0]}, and this is {build()}; install the same "
                 "on both, and start the worker again"
             )
-    models = {answer[1] or "none" for answer in found.values()}
-    if len(models) > 1:
+    engines = {answer[1] for answer in found.values()}
+    if len(engines) > 1:
         raise BacklogError(
-            f"the workers have different Whisper models ({', '.join(sorted(models))}); name one with "
-            "--model, or use --engine embedded"
+            f"the workers would take different engines ({', '.join(sorted(engines))}); name one with "
+            "--engine, and its model with --model"
         )

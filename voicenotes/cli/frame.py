@@ -33,6 +33,7 @@ class Engine(StrEnum):
 
     auto = "auto"
     whisper = "whisper"
+    moonshine = "moonshine"
     embedded = "embedded"
 
 

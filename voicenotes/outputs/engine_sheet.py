@@ -12,6 +12,8 @@ from voicenotes.speech.hub_offer import megabytes
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+NO_MOONSHINE = "not on this machine: pip install 'voicenotes[moonshine]' brings it"
+
 
 class ModelHere(Frozen):
     """A Whisper model's folder on this machine."""
@@ -28,6 +30,7 @@ class EnginesHere(Frozen):
     auto_engine: str
     auto_model: str | None
     auto_why: str
+    moonshine: bool
     gpu: bool
     threads: int
     models: tuple[ModelHere, ...]
@@ -37,16 +40,18 @@ class EnginesHere(Frozen):
 
 def engines_here() -> EnginesHere:
     """Look for engines and models; nothing is loaded and nothing reached."""
-    from voicenotes.speech.choose import best_model_here
+    from voicenotes.speech.choose import auto_without_whisper, best_model_here
+    from voicenotes.speech.moonshine_model import model_folder
     from voicenotes.speech.whisper_load import cpu_threads, has_gpu
     from voicenotes.speech.whisper_models import all_models_here, known_models, model_homes, size_of
 
     found = all_models_here()
     best = best_model_here()
     return EnginesHere(
-        auto_engine="whisper" if best else "embedded",
+        auto_engine="whisper" if best else auto_without_whisper(),
         auto_model=best,
         auto_why=_why(best, [model.name for model in found if model.problem is None], len(found)),
+        moonshine=model_folder() is not None,
         gpu=has_gpu(),
         threads=cpu_threads(),
         models=tuple(
@@ -69,6 +74,8 @@ def engine_lines(here: EnginesHere) -> Iterator[str]:
     yield f"auto takes: {chosen} ({here.auto_why})"
     yield ""
     yield "embedded  comes with voicenotes, always ready; takes no model"
+    ready = "its package is here, ready; takes no model" if here.moonshine else NO_MOONSHINE
+    yield f"moonshine {ready}"
     where = "on the GPU, float16" if here.gpu else f"on the CPU, int8, {here.threads} threads"
     yield f"whisper   {where}; models on this machine: {len(here.models) or 'none'}"
     for model in here.models:

@@ -6,13 +6,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from voicenotes.errors import EngineError
+from voicenotes.speech.moonshine_model import model_folder
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from voicenotes.speech.engine import SpeechEngine, SpeechMaterial
 
-ENGINES = ("auto", "whisper", "embedded")
+ENGINES = ("auto", "whisper", "moonshine", "embedded")
 DEFAULT_MODEL = "small"
 
 
@@ -27,25 +28,30 @@ def choose_engine(
 ) -> tuple[SpeechEngine, str]:
     """The engine, and one line for the user: which engine and model, and how to get a better one.
 
-    "auto" takes the best Whisper model on this machine, else the embedded engine; a model named with `model`
-    is never passed over in silence. `cache_dir` is where the embedded engine keeps what it compiles. With
-    `allow_download` a Whisper model that is not here is fetched now, which `progress` (a file's name, bytes
-    done, bytes in all) and `say` hear about; an engine itself never reaches out.
-    Raises EngineError for an unknown engine, a model that can't be used, or a model for the embedded engine.
+    "auto" takes the best Whisper model on this machine, else Moonshine where its package is installed, else
+    the embedded engine; a model named with `model` is never passed over in silence. `cache_dir` is where the
+    last two keep what they compile. With `allow_download` a Whisper model that is not here is fetched now,
+    which `progress` (a file's name, bytes done, bytes in all) and `say` hear about; an engine itself never
+    reaches out.
+    Raises EngineError for an unknown engine, a model that can't be used, or a model for an engine that
+    takes none.
     """
     if name not in ENGINES:
         raise EngineError(f"Unknown speech engine {name!r}: use one of {', '.join(ENGINES)}.")
-    if name == "embedded":
+    if name in ("embedded", "moonshine"):
         if model:
-            raise EngineError(f"The embedded engine takes no model: drop {model!r}, or use --engine whisper.")
-        return _embedded(material, cache_dir), "Speech engine: embedded."
+            raise EngineError(f"The {name} engine takes no model: drop {model!r}, or use --engine whisper.")
+        make = _embedded if name == "embedded" else _moonshine
+        return make(material, cache_dir), f"Speech engine: {name}."
     wanted = model or best_model_here()
     if wanted or name == "whisper" or allow_download:
         wanted = wanted or DEFAULT_MODEL
         if allow_download:
             _fetched(wanted, progress, say)
         return _whisper(wanted, material)
-    return _embedded(material, cache_dir), _how_to_do_better()
+    name = auto_without_whisper()
+    make = _embedded if name == "embedded" else _moonshine
+    return make(material, cache_dir), _how_to_do_better(name)
 
 
 def told_of(engine: SpeechEngine, material: SpeechMaterial) -> str:
@@ -53,6 +59,11 @@ def told_of(engine: SpeechEngine, material: SpeechMaterial) -> str:
     unless the engine says in `told` that it uses less of it."""
     told: str | None = getattr(engine, "told", None)
     return material.digest if told is None else told
+
+
+def auto_without_whisper() -> str:
+    """The engine that "auto" takes where there is no Whisper model."""
+    return "embedded" if model_folder() is None else "moonshine"
 
 
 def best_model_here() -> str | None:
@@ -88,11 +99,17 @@ def _embedded(material: SpeechMaterial, cache_dir: Path | None) -> SpeechEngine:
     return EmbeddedEngine(material, cache_dir=cache_dir)
 
 
-def _how_to_do_better() -> str:
+def _moonshine(material: SpeechMaterial, cache_dir: Path | None) -> SpeechEngine:
+    from voicenotes.speech.moonshine import MoonshineEngine
+
+    return MoonshineEngine(material, cache_dir=cache_dir)
+
+
+def _how_to_do_better(engine: str) -> str:
     from voicenotes.speech.whisper_models import model_homes
 
     return (
-        "Speech engine: embedded, as no Whisper model is on this machine. For better transcripts put a "
+        f"Speech engine: {engine}, as no Whisper model is on this machine. For better transcripts put a "
         f"faster-whisper model folder into {model_homes()[0]}, or run `voicenotes fetch {DEFAULT_MODEL}` "
         "once while online."
     )

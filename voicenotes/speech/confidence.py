@@ -48,8 +48,13 @@ WEIGHTS = (3.642, 0.9193, -0.02185, 0.08867, 0.6811, 0.1892, 0.02717, -0.02373, 
 
 def word_confidence(features: WordFeatures) -> float:
     """How likely the word is right, 0 to 1."""
-    constant, *weights = WEIGHTS
-    strength = constant + sum(w * x for w, x in zip(weights, values(features), strict=True))
+    return logistic(WEIGHTS, values(features))
+
+
+def logistic(weights: Sequence[float], values: Sequence[float]) -> float:
+    """The logistic curve with these weights, the constant first: 0 to 1, to three places."""
+    constant, *others = weights
+    strength = constant + sum(w * x for w, x in zip(others, values, strict=True))
     return round(1.0 / (1.0 + math.exp(-max(-30.0, min(30.0, strength)))), 3)
 
 
