@@ -1,6 +1,7 @@
 """Listening measured: how long after an utterance its line comes, and whether live and afterwards agree.
 
     python tests/benchmarks/live.py                       # demo texts in flite voices, at real speed
+    python tests/benchmarks/live.py --engine moonshine    # by another engine than the embedded one
     python tests/benchmarks/live.py --visit 20            # a visit of so many minutes with 12 spoken commands
 
 Speech comes from flite, one remark after another with pauses between, played through the path of `voicenotes
@@ -74,13 +75,13 @@ def as_wav(samples: NDArray[np.float32], path: Path) -> Path:
 
 
 def listened(
-    talk: Talk, folder: Path, speed: float
+    talk: Talk, folder: Path, speed: float, engine: str
 ) -> tuple[list[tuple[Stretch, Brought, float]], float, str]:
     """What each utterance brought and when, seconds after the sound began; the largest lag; the record."""
     pack = load_pack("cnc_lathe")
     came: list[tuple[Stretch, Brought, float]] = []
     source = Playback([as_wav(talk.samples, folder / "talk.wav.tmp")], speed)
-    with listening_in(folder / "visit", pack, "embedded") as (visit, ear, recordings):
+    with listening_in(folder / "visit", pack, engine) as (visit, ear, recordings):
         session = Session(
             visit, pack, ear, source, Silent(), recordings,
             brought=lambda stretch, brought: came.append((stretch, brought, time.monotonic())),
@@ -92,7 +93,7 @@ def listened(
         while not session.is_over(0.2):
             lag = max(lag, session.view.behind_s)
         assert session.fault is None, session.fault
-    record = record_text(process_visit(folder / "visit", pack, "embedded"))
+    record = record_text(process_visit(folder / "visit", pack, engine))
     starts, start = {}, 0
     for file in sorted(visit.glob("*.wav")):  # their names are times
         starts[file], start = start, start + (file.stat().st_size - HEADER_BYTES) // 2
@@ -117,16 +118,16 @@ def latencies(talk: Talk, came: list[tuple[Stretch, Brought, float]]) -> list[fl
     return found
 
 
-def measure(remarks: list[str], voice: str, snr_db: float | None) -> None:
+def measure(remarks: list[str], voice: str, snr_db: float | None, engine: str) -> None:
     """One voice at real speed: latencies, lag, and the record made anew from the sound alone."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         talk = talk_of(remarks, voice, random.Random(3), snr_db)
-        came, lag, record = listened(talk, folder, 1.0)
+        came, lag, record = listened(talk, folder, 1.0, engine)
         late = sorted(latencies(talk, came))
         for kept in (folder / "visit" / ".voicenotes").glob("*.json"):
             kept.unlink()
-        again = record_text(process_visit(folder / "visit", "cnc_lathe", "embedded"))
+        again = record_text(process_visit(folder / "visit", "cnc_lathe", engine))
         agree = "equal" if record == again else "DIFFER"
         print(
             f"{voice:8} {talk.samples.size / RATE:5.0f} s  {len(late):3} utterances  "
@@ -136,7 +137,9 @@ def measure(remarks: list[str], voice: str, snr_db: float | None) -> None:
         )
 
 
-def visit_with_commands(lines: list[str], minutes: float, voice: str, snr_db: float | None) -> None:
+def visit_with_commands(
+    lines: list[str], minutes: float, voice: str, snr_db: float | None, engine: str
+) -> None:
     """A voice visit of some minutes with commands strewn in, played as fast as it is taken."""
     draw = random.Random(11)
     pack = load_pack("cnc_lathe")
@@ -147,7 +150,7 @@ def visit_with_commands(lines: list[str], minutes: float, voice: str, snr_db: fl
         remarks.insert(place, asked[does])
     with tempfile.TemporaryDirectory() as name:
         talk = talk_of(remarks, voice, draw, snr_db)
-        came, _, _ = listened(talk, Path(name), 0.0)
+        came, _, _ = listened(talk, Path(name), 0.0, engine)
         truth = [
             (end, does) for said, _, end in talk.said for does, example in asked.items() if said == example
         ]
@@ -170,6 +173,7 @@ def visit_with_commands(lines: list[str], minutes: float, voice: str, snr_db: fl
 def main() -> None:
     """Measure as the options say."""
     options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    options.add_argument("--engine", default="embedded")
     options.add_argument("--voices", default="slt,rms")
     options.add_argument("--snr", type=float, default=None, help="white noise so many dB below the speech")
     options.add_argument("--visit", type=float, default=0.0, help="minutes of a visit with commands")
@@ -179,9 +183,9 @@ def main() -> None:
     lines = [line for text in texts for line in text.read_text(encoding="utf-8").splitlines() if line.strip()]
     for voice in chosen.voices.split(","):
         if chosen.visit:
-            visit_with_commands(lines, chosen.visit, voice, chosen.snr)
+            visit_with_commands(lines, chosen.visit, voice, chosen.snr, chosen.engine)
         else:
-            measure(lines[: chosen.remarks], voice, chosen.snr)
+            measure(lines[: chosen.remarks], voice, chosen.snr, chosen.engine)
 
 
 if __name__ == "__main__":

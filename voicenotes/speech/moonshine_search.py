@@ -27,9 +27,9 @@ if TYPE_CHECKING:
 
 TEXTS = 8  # unfinished ones that are kept
 TOKENS_TRIED = 24  # for each
-LANGUAGE_WEIGHT = 0.3
-WORD_BONUS = 1.4  # makes up for what a usual word costs
-UNKNOWN_LOG = -14.0  # the language model's view of a word outside the vocabulary
+LANGUAGE_WEIGHT = 0.4
+WORD_BONUS = 1.8  # makes up for what a usual word costs
+UNKNOWN_LOG = -20.0  # the language model's view of a word outside the vocabulary
 LEAST_LOG = -12.0  # of one token
 END_BEHIND = 3.0  # the text ends only where that is about as likely as the likeliest token
 FINISHED_AHEAD = 3.0
